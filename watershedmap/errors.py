@@ -12,9 +12,11 @@ A fault is one row of the table a user gets: where it is, what is wrong, and how
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
 
 Severity = Literal["fault", "notice"]
 

@@ -1,0 +1,147 @@
+"""Layers: any format and coordinate system come in alike; what cannot be a layer is a fault."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import geopandas as gpd
+import pandas as pd
+import pytest
+from shapely.geometry import LineString, Point, Polygon
+
+from watershedmap.readers.layers import as_ids, read_reaches, read_subwatersheds
+from watershedmap.settings import Layer, Settings
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+LINE = LineString([(10.0, 50.0), (10.0, 50.01)])
+
+
+def settings(
+    path: str = "reaches.gpkg", *, columns: dict[str, str] | None = None, layer: str | None = None
+) -> Settings:
+    layers = {"reaches": Layer(path, layer), "subwatersheds": Layer(path, layer)}
+    names = {"reaches": columns or {}, "subwatersheds": columns or {}}
+    return Settings(title="", about="", tables={}, layers=layers, columns=names)
+
+
+def reaches(**columns: list[object]) -> gpd.GeoDataFrame:
+    size = len(next(iter(columns.values())))
+    return gpd.GeoDataFrame(columns, geometry=[LINE] * size, crs="EPSG:4326")
+
+
+@pytest.mark.parametrize("name", ["r.gpkg", "r.geojson", "r.shp", "r.fgb", "r.parquet"])
+def test_every_format_gives_the_same_reaches(tmp_path: Path, name: str) -> None:
+    frame = reaches(reach_id=["a", "b"], name=["Brook", "Run"])
+    if name.endswith("parquet"):
+        frame.to_parquet(tmp_path / name)
+    else:
+        frame.to_file(tmp_path / name)
+    read, faults = read_reaches(tmp_path, settings(name))
+    assert faults == []
+    assert read["reach_id"].tolist() == ["a", "b"]
+    assert read["name"].tolist() == ["Brook", "Run"]
+    assert read.geometry.iloc[0].equals_exact(LINE, 1e-9)
+
+
+def test_any_coordinate_system_is_brought_to_wgs84_and_heights_are_dropped(tmp_path: Path) -> None:
+    line = LineString([(10.0, 50.0, 3.0), (10.0, 50.01, 2.0)])
+    frame = gpd.GeoDataFrame({"reach_id": ["a"]}, geometry=[line], crs="EPSG:4326").to_crs("EPSG:32632")
+    frame.to_file(tmp_path / "reaches.gpkg")
+    read, _ = read_reaches(tmp_path, settings())
+    assert read.crs.to_epsg() == 4326
+    assert not read.geometry.has_z.any()
+    assert read.geometry.iloc[0].coords[0] == pytest.approx((10.0, 50.0), abs=1e-8)
+
+
+def test_the_layers_own_column_names_can_be_given(tmp_path: Path) -> None:
+    reaches(LINK=[7, 8], TO=[8, 0]).to_file(tmp_path / "reaches.gpkg")
+    read, faults = read_reaches(tmp_path, settings(columns={"reach_id": "LINK", "downstream_id": "TO"}))
+    assert faults == []
+    assert read["reach_id"].tolist() == ["7", "8"]
+    assert read["downstream_id"].isna().tolist() == [False, True]
+
+
+def test_a_named_column_that_is_not_there_is_a_fault(tmp_path: Path) -> None:
+    reaches(LINK=[7]).to_file(tmp_path / "reaches.gpkg")
+    _, faults = read_reaches(tmp_path, settings(columns={"reach_id": "LINC"}))
+    assert faults[0].problem == "the layer has no such column"
+    assert faults[0].fix == "did you mean LINK?"
+
+
+def test_a_layer_without_ids_gets_row_numbers_and_says_so(tmp_path: Path) -> None:
+    reaches(other=["x", "y"]).to_file(tmp_path / "reaches.gpkg")
+    read, faults = read_reaches(tmp_path, settings())
+    assert read["reach_id"].tolist() == ["1", "2"]
+    assert [fault.severity for fault in faults] == ["notice"]
+
+
+def test_ids_are_the_same_as_integers_floats_or_text() -> None:
+    wanted = ["60586620", "7", ""]
+    assert as_ids(pd.Series([60586620.0, 7.0, None])).tolist() == wanted
+    assert as_ids(pd.Series([60586620, 7, pd.NA], dtype="Int64")).tolist() == wanted
+    assert as_ids(pd.Series(["60586620", " 7", None])).tolist() == wanted
+    assert as_ids(pd.Series([1.5])).tolist() == ["1.5"]
+
+
+def test_a_zero_is_an_outlet_only_where_no_reach_is_called_zero(tmp_path: Path) -> None:
+    reaches(reach_id=[0, 1, 2], downstream_id=[1, 2, -1]).to_file(tmp_path / "reaches.gpkg")
+    read, _ = read_reaches(tmp_path, settings())
+    assert read["downstream_id"].isna().tolist() == [False, False, True]
+    reaches(reach_id=[3, 1], downstream_id=[0, 0]).to_file(tmp_path / "reaches.gpkg")
+    read, _ = read_reaches(tmp_path, settings())
+    assert read["downstream_id"].isna().all()
+
+
+def test_repeated_and_missing_ids_are_faults(tmp_path: Path) -> None:
+    reaches(reach_id=["a", "a", None]).to_file(tmp_path / "reaches.gpkg")
+    _, faults = read_reaches(tmp_path, settings())
+    assert {fault.problem for fault in faults} == {
+        "1 feature(s) have no id",
+        "2 features share an id with another",
+    }
+
+
+def test_reaches_without_nodes_are_a_fault(tmp_path: Path) -> None:
+    reaches(reach_id=["a", "b"], from_node=["1", None], to_node=["2", "3"]).to_file(tmp_path / "reaches.gpkg")
+    _, faults = read_reaches(tmp_path, settings())
+    assert [(fault.column, fault.value) for fault in faults] == [("from_node", "b")]
+
+
+def test_what_cannot_be_read_as_a_layer_is_a_fault(tmp_path: Path) -> None:
+    assert read_reaches(tmp_path, settings("none.gpkg"))[1][0].problem == "there is no such file"
+    (tmp_path / "text.gpkg").write_text("not a layer")
+    assert "cannot be read as a map layer" in read_reaches(tmp_path, settings("text.gpkg"))[1][0].problem
+    reaches(reach_id=["a"]).to_file(tmp_path / "reaches.gpkg", layer="real")
+    assert "cannot be read" in read_reaches(tmp_path, settings(layer="other"))[1][0].problem
+    with pytest.warns(UserWarning, match="crs"):
+        reaches(reach_id=["a"]).set_crs(None, allow_override=True).to_file(tmp_path / "bare.gpkg")
+    assert "coordinate system" in read_reaches(tmp_path, settings("bare.gpkg"))[1][0].problem
+    reaches(reach_id=["a"]).iloc[:0].to_file(tmp_path / "empty.gpkg")
+    assert read_reaches(tmp_path, settings("empty.gpkg"))[1][0].problem == "the layer is empty"
+
+
+def test_points_are_no_reaches_and_lines_no_areas(tmp_path: Path) -> None:
+    frame = gpd.GeoDataFrame({"reach_id": ["a"]}, geometry=[Point(10, 50)], crs="EPSG:4326")
+    frame.to_file(tmp_path / "points.gpkg")
+    assert "not lines but Point" in read_reaches(tmp_path, settings("points.gpkg"))[1][0].problem
+    frame = gpd.GeoDataFrame({"subwatershed_id": ["a"]}, geometry=[LINE], crs="EPSG:4326")
+    frame.to_file(tmp_path / "lines.gpkg")
+    assert "not polygons but LineString" in read_subwatersheds(tmp_path, settings("lines.gpkg"))[1][0].problem
+
+
+def test_a_polygon_that_crosses_itself_is_mended_and_reported(tmp_path: Path) -> None:
+    bow = Polygon([(0, 0), (1, 1), (1, 0), (0, 1)])
+    frame = gpd.GeoDataFrame({"subwatershed_id": ["w"]}, geometry=[bow], crs="EPSG:4326")
+    frame.to_file(tmp_path / "areas.gpkg")
+    read, faults = read_subwatersheds(tmp_path, settings("areas.gpkg"))
+    assert read is not None
+    assert read.geometry.is_valid.all()
+    assert [(fault.severity, fault.value) for fault in faults] == [("notice", "w")]
+    assert read["name"].tolist() == ["w"]
+
+
+def test_no_layer_of_areas_is_nothing_to_complain_of(tmp_path: Path) -> None:
+    plain = Settings(title="", about="", tables={}, layers={"reaches": Layer("reaches.gpkg")})
+    assert read_subwatersheds(tmp_path, plain) == (None, [])

@@ -1,0 +1,109 @@
+"""Samples, counts and scores: a missing value is never a zero, and nothing is dropped in silence."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import pytest
+
+from watershedmap.readers.samples import read_counts, read_samples, read_scores
+from watershedmap.readers.settings import read_settings
+
+if TYPE_CHECKING:
+    import pandas as pd
+    from conftest import SurveyFolder
+
+    from watershedmap.errors import Fault
+
+SITES = {"A1", "C1"}
+
+
+def samples_of(folder: SurveyFolder) -> tuple[pd.DataFrame, list[Fault]]:
+    return read_samples(folder.path, read_settings(folder.path)[0], site_ids=SITES)
+
+
+def counts_of(folder: SurveyFolder) -> tuple[pd.DataFrame, list[Fault]]:
+    settings, _ = read_settings(folder.path)
+    return read_counts(folder.path, settings, samples=samples_of(folder)[0])
+
+
+def test_a_good_survey_has_no_faults(survey_folder: SurveyFolder) -> None:
+    samples, faults = samples_of(survey_folder)
+    counts, more = counts_of(survey_folder)
+    assert faults + more == []
+    assert samples["year"].tolist() == [2024, 2025, 2025]
+    assert counts["count"].sum() == 360
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "column", "problem"),
+    [
+        ("3,C1", "2,C1", "sample_id", "this value stands in an earlier row too"),
+        ("3,C1", ",C1", "sample_id", "this cell is empty"),
+        ("3,C1", "3,C2", "site_id", "this is not in the table of sites"),
+        ("2025-05-02", "02.05.2025", "date", "this is not a date in the expected form"),
+    ],
+)
+def test_each_fault_of_a_sample_is_named(
+    survey_folder: SurveyFolder, old: str, new: str, column: str, problem: str
+) -> None:
+    survey_folder.change("samples.csv", old, new)
+    _, faults = samples_of(survey_folder)
+    assert [(fault.row, fault.column, fault.problem) for fault in faults] == [(4, column, problem)]
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "column", "problem"),
+    [
+        ("3,Asellidae,30", "9,Asellidae,30", "sample_id", "this is not in the table of samples"),
+        ("3,Asellidae,30", "3,,30", "taxon", "this cell is empty"),
+        ("3,Asellidae,30", "3,Asellidae,", "count", "the value is missing"),
+        ("3,Asellidae,30", "3,Asellidae,-3", "count", "the number is out of range"),
+        ("3,Asellidae,30", "3,Asellidae,2.5", "count", "not a whole number"),
+    ],
+)
+def test_each_fault_of_a_count_is_named(
+    survey_folder: SurveyFolder, old: str, new: str, column: str, problem: str
+) -> None:
+    survey_folder.change("counts.csv", old, new)
+    _, faults = counts_of(survey_folder)
+    assert [(fault.row, fault.column, fault.problem) for fault in faults] == [(7, column, problem)]
+
+
+def test_a_date_format_of_the_survey_is_followed(survey_folder: SurveyFolder) -> None:
+    survey_folder.change("survey.toml", "[tables]", '[options]\ndate_format = "%d.%m.%Y"\n[tables]')
+    survey_folder.write("samples.csv", "sample_id,site_id,date\n1,A1,31.12.2024\n")
+    samples, faults = samples_of(survey_folder)
+    assert faults == []
+    assert samples["date"].dt.strftime("%Y-%m-%d").tolist() == ["2024-12-31"]
+
+
+def test_a_sample_entered_twice_is_noticed(survey_folder: SurveyFolder) -> None:
+    survey_folder.change("samples.csv", "3,C1,2025-05-02,D-net,1", "3,A1,2025-05-01,kick seine,1")
+    _, faults = samples_of(survey_folder)
+    assert [(fault.row, fault.severity) for fault in faults] == [(4, "notice")]
+
+
+def test_a_taxon_given_twice_is_noticed_whatever_its_case(survey_folder: SurveyFolder) -> None:
+    survey_folder.change("counts.csv", "3,Asellidae", "3,chironomidae")
+    counts, faults = counts_of(survey_folder)
+    assert [(fault.row, fault.severity) for fault in faults] == [(7, "notice")]
+    assert len(counts) == 6
+
+
+def test_a_count_of_zero_is_kept(survey_folder: SurveyFolder) -> None:
+    survey_folder.change("counts.csv", "3,Asellidae,30", "3,Asellidae,0")
+    counts, faults = counts_of(survey_folder)
+    assert faults == []
+    assert counts["count"].tolist()[-1] == 0
+
+
+def test_scores_can_come_without_sample_ids(survey_folder: SurveyFolder) -> None:
+    survey_folder.change(
+        "survey.toml", 'samples = "samples.csv"\ncounts = "counts.csv"', 'scores = "scores.csv"'
+    )
+    survey_folder.write("scores.csv", "site_id,date,score\nA1,2025-05-01,3.5\nC1,2025-05-01,\n")
+    scores, faults = read_scores(survey_folder.path, read_settings(survey_folder.path)[0], site_ids=SITES)
+    assert scores["sample_id"].tolist() == ["row 2", "row 3"]
+    assert scores["score"].isna().tolist() == [False, True]
+    assert [(fault.row, fault.problem) for fault in faults] == [(3, "the value is missing")]

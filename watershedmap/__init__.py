@@ -1,0 +1,83 @@
+"""From stream macroinvertebrate samples to condition maps, trends and decisions.
+
+The names below are what the package offers; each is imported only when it is first used, so that importing
+the package, and `watershedmap --help`, stay quick.
+
+Examples
+--------
+>>> import watershedmap
+>>> assessment = watershedmap.assess("demo_data")
+>>> worst = assessment.reaches.nlargest(3, "score")
+"""
+
+from __future__ import annotations
+
+import importlib
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from watershedmap.assessment import Assessment, assess, assess_survey
+    from watershedmap.errors import Fault, OutputError, SurveyError, SurveyNotFoundError, WatershedMapError
+    from watershedmap.network.topology import Network, build_network
+    from watershedmap.render.results import write_results
+    from watershedmap.scoring.classes import classify
+    from watershedmap.scoring.indices import FAMILY_BIOTIC_INDEX, Index, IndexClass, family_biotic_index
+    from watershedmap.scoring.metrics import compute_metrics
+    from watershedmap.settings import Options, Settings
+    from watershedmap.survey import Survey, read_survey
+    from watershedmap.taxa.lookup import resolve
+    from watershedmap.trends.kendall import mann_kendall
+    from watershedmap.trends.slopes import sen_slope
+
+__all__ = [
+    "FAMILY_BIOTIC_INDEX",
+    "Assessment",
+    "Fault",
+    "Index",
+    "IndexClass",
+    "Network",
+    "Options",
+    "OutputError",
+    "Settings",
+    "Survey",
+    "SurveyError",
+    "SurveyNotFoundError",
+    "WatershedMapError",
+    "assess",
+    "assess_survey",
+    "build_network",
+    "classify",
+    "compute_metrics",
+    "family_biotic_index",
+    "mann_kendall",
+    "read_survey",
+    "resolve",
+    "sen_slope",
+    "write_results",
+]
+
+_ROOMS = {
+    "assessment": ("Assessment", "assess", "assess_survey"),
+    "errors": ("Fault", "OutputError", "SurveyError", "SurveyNotFoundError", "WatershedMapError"),
+    "network.topology": ("Network", "build_network"),
+    "render.results": ("write_results",),
+    "scoring.classes": ("classify",),
+    "scoring.indices": ("FAMILY_BIOTIC_INDEX", "Index", "IndexClass", "family_biotic_index"),
+    "scoring.metrics": ("compute_metrics",),
+    "settings": ("Options", "Settings"),
+    "survey": ("Survey", "read_survey"),
+    "taxa.lookup": ("resolve",),
+    "trends.kendall": ("mann_kendall",),
+    "trends.slopes": ("sen_slope",),
+}
+_HOME = {name: room for room, names in _ROOMS.items() for name in names}
+
+
+def __getattr__(name: str) -> Any:  # noqa: ANN401 - the names are of many kinds
+    if name not in _HOME:
+        raise AttributeError(f"module 'watershedmap' has no attribute {name!r}")
+    return getattr(importlib.import_module(f"watershedmap.{_HOME[name]}"), name)
+
+
+def __dir__() -> list[str]:
+    return sorted(__all__)

@@ -1,0 +1,5 @@
+"""`python -m watershedmap` does what the command `watershedmap` does."""
+
+from watershedmap.cli import main
+
+main()

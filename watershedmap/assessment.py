@@ -1,0 +1,248 @@
+"""The pipeline: from a survey folder to an assessment, one step after the other.
+
+::
+
+    Survey -> scores of samples -> condition of sites -> of reaches -> of sub-watersheds
+                                -> trends of sites and reaches
+"""
+
+from __future__ import annotations
+
+import logging
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+
+from watershedmap.condition.reaches import MEASURED, assess_reaches, combine_series
+from watershedmap.condition.sites import CONFIDENCE, assess_sites, average_years
+from watershedmap.condition.subwatersheds import assess_subwatersheds, main_area
+from watershedmap.condition.upstream import find_nearest_sites, summarise_upstream
+from watershedmap.errors import Fault, sort_faults
+from watershedmap.network.areas import area_km2, area_of_points, share_reaches
+from watershedmap.network.order import strahler_order
+from watershedmap.scoring.classes import class_rank, classify
+from watershedmap.scoring.samples import score_samples
+from watershedmap.survey import Survey, read_survey
+from watershedmap.trends.direction import TOO_FEW_YEARS, trends_by
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from watershedmap.scoring.indices import Index
+
+
+log = logging.getLogger(__name__)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Assessment:
+    """Everything that was computed from a survey; what `render` draws."""
+
+    survey: Survey
+    """What was read."""
+    index: Index
+    """The index that stands for condition."""
+    as_of_year: int
+    """Year that condition is stated for: the last with a sample."""
+    samples: pd.DataFrame
+    """One row a sample: metrics, score, class, flags, and whether it was used."""
+    yearly: pd.DataFrame
+    """One row a site and year: site_id, year, score, n_samples."""
+    sites: gpd.GeoDataFrame
+    """One row a site: place on its reach, condition, class, trend."""
+    reaches: gpd.GeoDataFrame
+    """One row a reach: condition, evidence, class, trend, upstream summary, neighbours along the flow."""
+    subwatersheds: gpd.GeoDataFrame | None
+    """One row a sub-watershed: length-weighted condition; None when the survey has no such layer."""
+    taxa: pd.DataFrame | None
+    """One row a taxon name as written, with what it was taken for; None for scores brought in."""
+    notices: tuple[Fault, ...]
+    """All that was noticed on the way."""
+
+
+def assess(folder: str | Path) -> Assessment:
+    """Read a survey folder and compute everything.
+
+    Parameters
+    ----------
+    folder
+        Folder that holds `survey.toml`.
+
+    Returns
+    -------
+    Assessment
+        Plain frames; nothing is written.
+
+    Raises
+    ------
+    SurveyNotFoundError
+        When there is no such folder, or no `survey.toml` in it.
+    SurveyError
+        When anything in it is at fault; it carries all faults and notices.
+
+    Examples
+    --------
+    >>> import watershedmap
+    >>> assessment = watershedmap.assess("demo_data")
+    >>> assessment.reaches[["reach_id", "class", "evidence"]]  # doctest: +SKIP
+    """
+    return assess_survey(read_survey(folder))
+
+
+def assess_survey(survey: Survey) -> Assessment:
+    """Compute everything from a survey that was read.
+
+    Parameters
+    ----------
+    survey
+        As from `read_survey`.
+
+    Returns
+    -------
+    Assessment
+        Plain frames; nothing is written.
+    """
+    options, index = survey.settings.options, survey.index
+    samples = score_samples(survey.samples, survey.counts, survey.taxa, index=index, options=options)
+    as_of_year = int(samples["year"].max())
+    yearly = average_years(samples[samples["used"]])
+    log.info("Scored %d of %d samples", int(samples["score"].notna().sum()), len(samples))
+    site_area, shares = _join_areas(survey)
+    sites = _assess_sites(survey, yearly, site_area, as_of_year)
+    reaches = _assess_reaches(survey, yearly, sites, shares)
+    evidence = reaches["evidence"].value_counts()
+    log.info("Assessed reaches: %s", ", ".join(f"{count} {word}" for word, count in evidence.items()))
+    return Assessment(
+        survey=survey,
+        index=index,
+        as_of_year=as_of_year,
+        samples=samples,
+        yearly=yearly,
+        sites=sites.drop(columns="reach"),
+        reaches=reaches,
+        subwatersheds=_assess_areas(survey, shares, reaches, site_area),
+        taxa=survey.taxa,
+        notices=sort_faults([*survey.notices, *_notice_methods(samples, survey)]),
+    )
+
+
+def _join_areas(survey: Survey) -> tuple[np.ndarray, pd.DataFrame]:
+    """Return the sub-watershed of each site, and the shares of each reach in each sub-watershed."""
+    areas = survey.subwatersheds
+    if areas is None:
+        shares = pd.DataFrame({"reach": [], "area": [], "share": [], "length_km": []}, dtype=float)
+        return np.full(len(survey.sites), -1), shares.astype({"reach": int, "area": int})
+    return area_of_points(survey.sites.geometry, areas), share_reaches(survey.reaches, areas)
+
+
+def _ids_of_areas(survey: Survey) -> pd.Series:
+    areas = survey.subwatersheds
+    return pd.Series(dtype=object) if areas is None else areas["subwatershed_id"]
+
+
+def _assess_sites(
+    survey: Survey, yearly: pd.DataFrame, site_area: np.ndarray, as_of_year: int
+) -> gpd.GeoDataFrame:
+    """Join place, condition, class and trend of each site."""
+    options = survey.settings.options
+    sites = survey.sites.drop(columns="reach_id").join(survey.placement)
+    sites["subwatershed_id"] = _ids_of_areas(survey).reindex(site_area).to_numpy()
+    condition = assess_sites(sites["site_id"], yearly, options=options, as_of_year=as_of_year)
+    sites = sites.join(condition)
+    for column, of in (("class", "score"), ("class_low", "score_low"), ("class_high", "score_high")):
+        sites[column] = classify(sites[of], survey.index)
+    trends = _trends(survey, yearly, "site_id")
+    return _with_trends(sites, trends.reindex(sites["site_id"]), present=sites["n_samples"] > 0)
+
+
+def _assess_reaches(
+    survey: Survey, yearly: pd.DataFrame, sites: gpd.GeoDataFrame, shares: pd.DataFrame
+) -> gpd.GeoDataFrame:
+    """Join condition, class, trend and what lies along the flow for each reach."""
+    network, index = survey.network, survey.index
+    condition = assess_reaches(network, sites, options=survey.settings.options)
+    label = classify(condition["score"], index)
+    upstream = summarise_upstream(
+        network, condition, class_rank=class_rank(label, index), n_classes=len(index.classes)
+    )
+    trends = _trends(survey, combine_series(yearly, sites), "reach").reindex(condition.index)
+    place = survey.reaches[["reach_id", "name"]].assign(
+        downstream_id=_downstream_ids(survey),
+        length_km=network.length_km,
+        strahler_order=_orders(survey),
+        subwatershed_id=main_area(shares, _ids_of_areas(survey), len(condition)),
+    )
+    joined = place.join(condition.assign(**{"class": label}))
+    joined = _with_trends(joined, trends, present=condition["evidence"] == MEASURED)
+    joined = joined.join(find_nearest_sites(network, sites)).join(upstream)
+    return gpd.GeoDataFrame(joined, geometry=survey.reaches.geometry, crs=survey.reaches.crs)
+
+
+def _assess_areas(
+    survey: Survey, shares: pd.DataFrame, reaches: gpd.GeoDataFrame, site_area: np.ndarray
+) -> gpd.GeoDataFrame | None:
+    """Join size, condition and class of each sub-watershed."""
+    areas = survey.subwatersheds
+    if areas is None:
+        return None
+    condition = assess_subwatersheds(areas, shares, reaches, site_area=site_area)
+    frame = areas[["subwatershed_id", "name"]].assign(area_km2=area_km2(areas.geometry)).join(condition)
+    frame["class"] = classify(frame["score"], survey.index)
+    return gpd.GeoDataFrame(frame, geometry=areas.geometry, crs=areas.crs)
+
+
+def _trends(survey: Survey, series: pd.DataFrame, key: str) -> pd.DataFrame:
+    options = survey.settings.options
+    return trends_by(
+        series,
+        key,
+        better=survey.index.better,
+        min_years=options.min_trend_years,
+        alpha=options.trend_alpha,
+        confidence=CONFIDENCE,
+    )
+
+
+def _with_trends(frame: pd.DataFrame, trends: pd.DataFrame, *, present: pd.Series) -> pd.DataFrame:
+    """Add trends; a place that was sampled but never scored has too few years, any other has no trend."""
+    aligned = trends.set_axis(frame.index)
+    joined = frame.join(aligned.where(present))
+    joined["trend"] = joined["trend"].mask(present & joined["trend"].isna(), TOO_FEW_YEARS)
+    joined["trend_years"] = joined["trend_years"].fillna(0).astype(int)
+    return joined
+
+
+def _downstream_ids(survey: Survey) -> np.ndarray:
+    """Return the id of the next reach downstream, None at an outlet."""
+    ids = np.append(survey.network.ids.astype(object), [None])
+    return ids[survey.network.main_down]
+
+
+def _orders(survey: Survey) -> pd.Series:
+    if not survey.network.has_flow:
+        return pd.Series(pd.NA, index=survey.reaches.index, dtype="Int64")
+    return pd.Series(strahler_order(survey.network), index=survey.reaches.index, dtype="Int64")
+
+
+def _notice_methods(samples: pd.DataFrame, survey: Survey) -> list[Fault]:
+    """Notice sites sampled with different methods: a change of gear can look like a trend."""
+    used = samples[samples["used"]]
+    methods = used.groupby("site_id")["method"].unique()
+    table = "samples" if "samples" in survey.settings.tables else "scores"
+    file, column = survey.settings.tables[table], survey.settings.column(table, "method")
+    return [
+        Fault(
+            file,
+            None,
+            column,
+            ", ".join(sorted(map(str, kinds))),
+            f"site {site} was sampled with several methods",
+            "a change of method can look like a trend; name one under methods in [options] to use it alone",
+            "notice",
+        )
+        for site, kinds in methods.items()
+        if len(kinds) > 1
+    ]

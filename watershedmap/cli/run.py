@@ -1,0 +1,73 @@
+"""`watershedmap run`: assess a survey and write the map, tables and layers."""
+
+from __future__ import annotations
+
+import webbrowser
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from watershedmap.cli.shared import Folder, Quiet, Verbose, plain_errors, printable, start_log
+
+if TYPE_CHECKING:
+    from watershedmap.assessment import Assessment
+
+WORST = 3
+
+
+def run(
+    folder: Folder,
+    output: Annotated[
+        Path | None,
+        typer.Option(
+            "--output", "-o", metavar="DIR", help="Folder for the results [default: output/<name of FOLDER>]."
+        ),
+    ] = None,
+    open_map: Annotated[bool, typer.Option("--open", help="Open the map in the web browser.")] = False,
+    verbose: Verbose = False,
+    quiet: Quiet = False,
+) -> None:
+    """Assess a survey folder: score, map, trends. Results are written whole or not at all.
+
+    Leaves with 0 when the results are written, 1 when the survey has faults, 2 when it cannot be done as
+    asked.
+
+    Example: watershedmap run demo_data
+    """
+    start_log(verbose=verbose, quiet=quiet)
+    target = output or Path("output") / folder.resolve().name
+    with plain_errors():
+        from watershedmap.assessment import assess  # noqa: PLC0415 - heavy, and `--help` does not need it
+        from watershedmap.render.results import write_results  # noqa: PLC0415 - the same
+
+        assessment = assess(folder)
+        page = write_results(assessment, target)
+    for line in _summarise(assessment, page):
+        typer.echo(printable(line))
+    if open_map:
+        webbrowser.open(page.resolve().as_uri())
+
+
+def _summarise(assessment: Assessment, page: Path) -> list[str]:
+    """Say where the map is, how the streams fare, and which measured reaches are worst."""
+    reaches = assessment.reaches
+    lengths = reaches.groupby("class")["length_km"].sum()
+    shares = [f"{item.label} {lengths.get(item.label, 0):.1f}" for item in assessment.index.classes]
+    unassessed = reaches.loc[reaches["class"].isna(), "length_km"].sum()
+    lines = [
+        f"Map: {page}",
+        f"Condition as of {assessment.as_of_year} by {assessment.index.label}; {assessment.index.better} is good",
+        f"Kilometres: {', '.join(shares)}, unassessed {unassessed:.1f}",
+    ]
+    measured = reaches[reaches["evidence"] == "measured"]
+    worst = measured.sort_values("score", ascending=assessment.index.better == "high", kind="stable").head(
+        WORST
+    )
+    lines.append("Worst measured reaches:" if len(worst) else "No reach has a measured condition.")
+    for _, reach in worst.iterrows():
+        name = f" ({reach['name']})" if reach["name"] else ""
+        lines.append(f"  {reach['reach_id']}{name}: {reach['score']:.2f}, {reach['class']}, {reach['trend']}")
+    if assessment.notices:
+        lines.append(f"{len(assessment.notices)} notice(s): see methods.html, or run watershedmap check")
+    return lines

@@ -1,0 +1,141 @@
+"""What all commands share: options, the log on stderr, the table of faults, and exit codes.
+
+Exit codes: 0 all is well; 1 the survey has faults; 2 the command cannot be carried out as given (no such
+folder, results cannot be written, a wrong option).
+"""
+
+from __future__ import annotations
+
+import contextlib
+import logging
+import sys
+import traceback
+from collections import Counter
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from watershedmap.errors import OutputError, SurveyError, SurveyNotFoundError
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Iterator
+
+    from rich.console import Console
+
+    from watershedmap.errors import Fault
+
+EXIT_FAULTS = 1
+EXIT_CANNOT = 2
+MOST_ALIKE = 25
+"""Rows shown of faults of one kind in one column; how many more there are is said beneath."""
+PIPE_WIDTH = 160
+"""Columns of a table that does not go to a terminal."""
+
+Folder = Annotated[
+    Path,
+    typer.Argument(help="The survey folder: it holds survey.toml.", metavar="FOLDER", show_default=False),
+]
+Verbose = Annotated[bool, typer.Option("--verbose", "-v", help="Say more on stderr.")]
+Quiet = Annotated[bool, typer.Option("--quiet", "-q", help="Say nothing on stderr but errors.")]
+
+
+def show_version(wanted: bool) -> None:
+    """Print the version and leave, when asked to."""
+    if wanted:
+        from importlib.metadata import version  # noqa: PLC0415 - costs time that `--help` need not spend
+
+        typer.echo(f"watershedmap {version('watershedmap')}")
+        raise typer.Exit
+
+
+def start_log(*, verbose: bool, quiet: bool) -> None:
+    """Send what the package reports to stderr, one line each."""
+    handler = logging.StreamHandler(sys.stderr)
+    handler.setFormatter(logging.Formatter("%(message)s"))
+    logger = logging.getLogger("watershedmap")
+    logger.handlers = [handler]
+    logger.propagate = False
+    logger.setLevel(logging.DEBUG if verbose else logging.ERROR if quiet else logging.INFO)
+
+
+@contextlib.contextmanager
+def plain_errors() -> Iterator[None]:
+    """Turn the package's errors into a message and an exit code; nobody is shown a traceback."""
+    try:
+        yield
+    except SurveyError as error:
+        print_faults(error.faults, to=open_console(stderr=True))
+        raise typer.Exit(EXIT_FAULTS) from None
+    except (SurveyNotFoundError, OutputError) as error:
+        typer.echo(f"Error: {printable(error)}", err=True)
+        raise typer.Exit(EXIT_CANNOT) from None
+    except (typer.Exit, typer.Abort):
+        raise
+    except Exception as error:  # noqa: BLE001 - a fault of ours must not meet the user as a traceback
+        typer.echo(_describe_bug(error), err=True)
+        raise typer.Exit(EXIT_CANNOT) from None
+
+
+def _describe_bug(error: Exception) -> str:
+    """Say where an unforeseen error arose, in one line that can be reported."""
+    frames = traceback.extract_tb(error.__traceback__)
+    own = [frame for frame in frames if "watershedmap" in Path(frame.filename).parts]
+    where = f"{Path(own[-1].filename).name}, line {own[-1].lineno}" if own else "outside the package"
+    kind = type(error).__name__
+    return (
+        f"Error: watershedmap itself failed ({kind} in {where}: {printable(error)}). Please report this line."
+    )
+
+
+def open_console(*, stderr: bool = False) -> Console:
+    """Return a console that takes the terminal's width, or a wide fixed one when piped."""
+    from rich.console import Console  # noqa: PLC0415 - costs time that `--help` need not spend
+
+    console = Console(stderr=stderr, highlight=False, markup=False, emoji=False)
+    if not console.is_terminal:
+        console.width = PIPE_WIDTH
+    return console
+
+
+def print_faults(faults: Iterable[Fault], *, to: Console) -> None:
+    """Print faults, then notices, each as a table: where, what is wrong, and how to mend it."""
+    faults = tuple(faults)
+    for severity, title in (("fault", "Faults: nothing was written"), ("notice", "Notices: the run goes on")):
+        chosen = [fault for fault in faults if fault.severity == severity]
+        if chosen:
+            to.print(f"{title} ({len(chosen)})")
+            _print_table(chosen, to)
+
+
+def _print_table(faults: list[Fault], to: Console) -> None:
+    from rich import box  # noqa: PLC0415 - costs time that `--help` need not spend
+    from rich.table import Table  # noqa: PLC0415 - the same
+    from rich.text import Text  # noqa: PLC0415 - the same
+
+    table = Table(box=box.SIMPLE_HEAD, pad_edge=False)
+    for heading, ratio in (("file", 2), ("row", None), ("column", 2), ("value", 2), ("what is wrong", 4)):
+        table.add_column(
+            heading, ratio=ratio, overflow="fold", justify="right" if heading == "row" else "left"
+        )
+    table.add_column("how to fix it", ratio=5, overflow="fold")
+    seen: Counter[tuple[str, str, str]] = Counter()
+    for fault in faults:
+        kind = (fault.file, fault.column, fault.problem)
+        seen[kind] += 1
+        if seen[kind] <= MOST_ALIKE:
+            row = "" if fault.row is None else str(fault.row)
+            cells = (fault.file, row, fault.column, fault.value, fault.problem, fault.fix)
+            table.add_row(*(Text(printable(cell)) for cell in cells))
+    to.print(table)
+    for (file, column, problem), count in sorted(seen.items()):
+        if count > MOST_ALIKE:
+            rest = f"... and {count - MOST_ALIKE} more in {file}, {column}: {problem}"
+            to.print(Text(printable(rest)))
+
+
+def printable(text: object) -> str:
+    """Replace characters that would steer a terminal."""
+    return "".join(
+        character if character.isprintable() else "\N{REPLACEMENT CHARACTER}" for character in str(text)
+    )

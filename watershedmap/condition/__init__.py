@@ -1,0 +1,1 @@
+"""From scores of samples to the condition of sites, reaches and sub-watersheds."""

@@ -1,0 +1,138 @@
+"""Condition of a reach, and the evidence for it.
+
+`measured`
+    At least one current site with a score lies on the reach; the score is the mean over its sites.
+`inferred`
+    No site lies on it, but sites can be seen from its midpoint along the flow, upstream or downstream, with
+    no other sampled reach between and no farther than the reach of influence. Its score is their weighted
+    mean. The weight of a site at distance h is ``2 ** (-h / half_distance) * sqrt(a / b)``, where a and b
+    are the smaller and the larger of the upstream lengths of the two reaches. Half-distance h0 and the
+    square root are the exponential tail-up model of Ver Hoef and Peterson (2010, J. Am. Stat. Assoc.
+    105:6-18; formula from memory) with range h0 / ln 2 and upstream length in the place of drainage area.
+    A site whose upstream length differs by more than `min_size_ratio` is not used.
+`unassessed`
+    Nothing of that; it has no score.
+
+Known bias: what enters between a site and the reach (an outfall, a dam) is not known to the weights. An
+inferred score therefore has no interval here, and is drawn apart from measured ones everywhere.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+import pandas as pd
+
+from watershedmap.network.tracing import accumulate, sites_in_view
+
+if TYPE_CHECKING:
+    from watershedmap.network.topology import Network
+    from watershedmap.settings import Options
+
+MEASURED, INFERRED, UNASSESSED = "measured", "inferred", "unassessed"
+
+
+def assess_reaches(network: Network, sites: pd.DataFrame, *, options: Options) -> pd.DataFrame:
+    """Return the condition of every reach.
+
+    Parameters
+    ----------
+    network
+        The stream network.
+    sites
+        One row a site: site_id, reach (row in the network, -1 when on none), position_m, current, score,
+        score_low, score_high.
+    options
+        Reach of influence, half-distance and size ratio.
+
+    Returns
+    -------
+    pandas.DataFrame
+        On the rows of the network: evidence, score, score_low, score_high (index units), n_sites, site_ids,
+        inferred_from, inferred_km.
+    """
+    usable = sites[(sites["reach"] >= 0) & sites["current"] & sites["score"].notna()].reset_index(drop=True)
+    frame = pd.DataFrame(index=pd.RangeIndex(len(network.ids)))
+    frame = frame.join(_measure(usable)).join(_infer(network, usable, options))
+    inferred = frame.pop("inferred_score")
+    measured = frame["score"].notna()
+    evidence = np.where(measured, MEASURED, np.where(inferred.notna(), INFERRED, UNASSESSED))
+    frame.insert(0, "evidence", evidence)
+    frame["score"] = frame["score"].fillna(inferred)
+    frame["n_sites"] = frame["n_sites"].fillna(0).astype(int)
+    return frame.fillna({"site_ids": "", "inferred_from": ""})
+
+
+def _measure(sites: pd.DataFrame) -> pd.DataFrame:
+    """Average the sites of each sampled reach; their errors are taken as independent."""
+    ordered = sites.sort_values(["reach", "position_m", "site_id"], ascending=[True, False, True])
+    half = ordered["score_high"] - ordered["score"]
+    groups = ordered.assign(square=half**2).groupby("reach")
+    n_sites = groups["score"].size()
+    score = groups["score"].mean()
+    # One site without an interval leaves the interval of the mean unknown.
+    half_mean = (
+        np.sqrt(groups["square"].sum(min_count=1).where(groups["square"].count() == n_sites)) / n_sites
+    )
+    return pd.DataFrame(
+        {
+            "score": score,
+            "score_low": score - half_mean,
+            "score_high": score + half_mean,
+            "n_sites": n_sites,
+            "site_ids": groups["site_id"].agg("; ".join),
+        }
+    )
+
+
+def _infer(network: Network, sites: pd.DataFrame, options: Options) -> pd.DataFrame:
+    """Weigh the sites in view of each reach that has none of its own."""
+    empty = pd.DataFrame({"inferred_score": [], "inferred_from": [], "inferred_km": []}, dtype=float)
+    if not network.has_flow or sites.empty:
+        return empty.astype({"inferred_from": object})
+    site_reach = sites["reach"].to_numpy()
+    view = sites_in_view(network, site_reach, sites["position_m"].to_numpy(), within_km=options.influence_km)
+    size = accumulate(network, network.length_km)
+    here, there = size[view["reach"].to_numpy()], size[site_reach[view["site"].to_numpy()]]
+    ratio = np.minimum(here, there) / np.maximum(here, there)
+    view = view.assign(
+        weight=np.sqrt(ratio) * 2.0 ** (-view["distance_km"] / options.half_distance_km),
+        score=sites["score"].to_numpy()[view["site"]],
+        site_id=sites["site_id"].to_numpy()[view["site"]],
+    )[ratio >= options.min_size_ratio]
+    weighted = view.assign(product=view["weight"] * view["score"]).groupby("reach")
+    return pd.DataFrame(
+        {
+            "inferred_score": weighted["product"].sum() / weighted["weight"].sum(),
+            "inferred_from": weighted["site_id"].agg("; ".join),
+            "inferred_km": weighted["distance_km"].min(),
+        }
+    )
+
+
+def combine_series(yearly: pd.DataFrame, sites: pd.DataFrame) -> pd.DataFrame:
+    """Return one series of years per reach from the series of its sites.
+
+    A reach with several sites takes, each year, the mean of their departures from their own means, set
+    about the mean of those means. A site that joins late therefore adds no step of its own.
+
+    Parameters
+    ----------
+    yearly
+        site_id, year, score.
+    sites
+        site_id, reach (row in the network, -1 when on none).
+
+    Returns
+    -------
+    pandas.DataFrame
+        reach, year, score.
+    """
+    series = yearly.merge(sites.loc[sites["reach"] >= 0, ["site_id", "reach"]], on="site_id")
+    level = series.groupby("site_id")["score"].transform("mean")
+    series = series.assign(departure=series["score"] - level, level=level)
+    sites_level = series.drop_duplicates("site_id").groupby("reach")["level"].mean()
+    combined = series.groupby(["reach", "year"], as_index=False)["departure"].mean()
+    combined["score"] = combined.pop("departure") + combined["reach"].map(sites_level)
+    return combined

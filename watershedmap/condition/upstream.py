@@ -1,0 +1,93 @@
+"""The upstream summary: what lies upstream of a reach, weighted by length.
+
+The reach itself belongs to its own summary. At a divergence the figures are shared between the branches
+(equal shares, see `watershedmap.network.topology`), so that nothing is counted twice below their
+reunion. Where the direction of flow is unknown there is no summary.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+import pandas as pd
+
+from watershedmap.network.tracing import accumulate, nearest_sites
+
+if TYPE_CHECKING:
+    from watershedmap.network.topology import Network
+
+
+def summarise_upstream(
+    network: Network, reaches: pd.DataFrame, *, class_rank: pd.Series, n_classes: int
+) -> pd.DataFrame:
+    """Return length-weighted figures over everything upstream of each reach.
+
+    Parameters
+    ----------
+    network
+        The stream network.
+    reaches
+        On its rows: score, n_sites (sites on the reach, current or not).
+    class_rank
+        On its rows: 0 for the best class; missing for reaches without a class.
+    n_classes
+        How many classes the index has.
+
+    Returns
+    -------
+    pandas.DataFrame
+        upstream_km, upstream_assessed_km, upstream_score, upstream_sites, upstream_km_1 (best class) and so
+        on, upstream_km_unassessed; all missing where flow is unknown.
+    """
+    length = network.length_km
+    assessed = reaches["score"].notna().to_numpy()
+    rank = class_rank.to_numpy(dtype=float, na_value=np.nan)
+    local = {
+        "upstream_km": length,
+        "upstream_assessed_km": np.where(assessed, length, 0.0),
+        "upstream_score": np.where(assessed, length * reaches["score"].fillna(0), 0.0),
+        "upstream_sites": reaches["n_sites"].to_numpy(dtype=float),
+        **{f"upstream_km_{n + 1}": np.where(rank == n, length, 0.0) for n in range(n_classes)},
+        "upstream_km_unassessed": np.where(assessed, 0.0, length),
+    }
+    if not network.has_flow:
+        return pd.DataFrame(np.nan, index=reaches.index, columns=list(local))
+    totals = accumulate(network, np.column_stack(list(local.values())))
+    frame = pd.DataFrame(totals, index=reaches.index, columns=list(local))
+    assessed_km = frame["upstream_assessed_km"]
+    frame["upstream_score"] = (frame["upstream_score"] / assessed_km).where(assessed_km > 0)
+    return frame
+
+
+def find_nearest_sites(network: Network, sites: pd.DataFrame) -> pd.DataFrame:
+    """Return the nearest sampled site upstream and downstream of each reach.
+
+    Parameters
+    ----------
+    network
+        The stream network.
+    sites
+        site_id, reach (-1 when on none), position_m, n_samples.
+
+    Returns
+    -------
+    pandas.DataFrame
+        On the rows of the network: site_upstream, site_upstream_km, site_downstream, site_downstream_km;
+        missing where there is none, or where flow is unknown. Sites on the reach itself are left out.
+    """
+    sampled = sites[(sites["reach"] >= 0) & (sites["n_samples"] > 0)]
+    ids = np.append(sampled["site_id"].to_numpy(dtype=object), [None])  # the last one answers to -1
+    if not network.has_flow or sampled.empty:
+        columns = ["site_upstream", "site_upstream_km", "site_downstream", "site_downstream_km"]
+        frame = pd.DataFrame(np.nan, index=pd.RangeIndex(len(network.ids)), columns=columns)
+        return frame.astype({"site_upstream": object, "site_downstream": object})
+    found = nearest_sites(network, sampled["reach"].to_numpy(), sampled["position_m"].to_numpy())
+    return pd.DataFrame(
+        {
+            "site_upstream": ids[found["site_upstream"].to_numpy()],
+            "site_upstream_km": found["site_upstream_km"].to_numpy(),
+            "site_downstream": ids[found["site_downstream"].to_numpy()],
+            "site_downstream_km": found["site_downstream_km"].to_numpy(),
+        }
+    )

@@ -1,0 +1,1 @@
+"""From files to checked frames: settings, tables and layers, with every fault gathered."""

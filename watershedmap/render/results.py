@@ -1,0 +1,53 @@
+"""Writes all results of an assessment into one folder, whole or not at all."""
+
+from __future__ import annotations
+
+import logging
+from typing import TYPE_CHECKING
+
+from watershedmap.render.folder import staged_folder
+from watershedmap.render.geopackage import write_geopackage
+from watershedmap.render.manifest import write_manifest
+from watershedmap.render.methods import write_methods
+from watershedmap.render.page import write_page
+from watershedmap.render.tables import write_tables
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from watershedmap.assessment import Assessment
+
+MAP_FILE = "map.html"
+
+log = logging.getLogger(__name__)
+
+
+def write_results(assessment: Assessment, folder: Path) -> Path:
+    """Write map, methods page, layers, tables and manifest.
+
+    Parameters
+    ----------
+    assessment
+        What to write.
+    folder
+        Folder for the results. An earlier result in it is replaced as a whole.
+
+    Returns
+    -------
+    pathlib.Path
+        The map page.
+
+    Raises
+    ------
+    OutputError
+        When the folder holds other things, or cannot be written; it is then left as it was.
+    """
+    with staged_folder(folder) as stage:
+        write_page(assessment, stage / MAP_FILE)
+        write_methods(assessment, stage / "methods.html")
+        write_geopackage(assessment, stage / "condition.gpkg")
+        write_tables(assessment, stage)
+        outputs = sorted(path for path in stage.iterdir() if path.is_file())
+        write_manifest(assessment, stage / "manifest.json", outputs=outputs)
+    log.info("Wrote %d files to %s", len(outputs) + 1, folder)
+    return folder / MAP_FILE

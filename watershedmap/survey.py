@@ -1,0 +1,183 @@
+"""A survey: all that was read, checked, and put on the network.
+
+Reading finds every fault of every file before it gives up, so that a user mends a survey once and not
+fault by fault. Cycles in the network and sites far from every stream are found here too: they are
+faults of the input, not of a later step.
+"""
+
+from __future__ import annotations
+
+import logging
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from watershedmap.errors import Fault, SurveyError, sort_faults
+from watershedmap.network.snapping import place_sites
+from watershedmap.network.topology import Network, build_network
+from watershedmap.readers.layers import read_reaches, read_subwatersheds
+from watershedmap.readers.samples import read_counts, read_samples, read_scores
+from watershedmap.readers.settings import read_settings
+from watershedmap.readers.sites import read_sites
+from watershedmap.scoring.choice import choose_index
+from watershedmap.settings import SETTINGS_FILE, Settings
+from watershedmap.taxa.lookup import resolve
+
+if TYPE_CHECKING:
+    import geopandas as gpd
+    import pandas as pd
+
+    from watershedmap.scoring.indices import Index
+
+
+log = logging.getLogger(__name__)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Survey:
+    """Everything a survey folder holds, free of faults."""
+
+    folder: Path
+    """The survey folder."""
+    settings: Settings
+    """What `survey.toml` says."""
+    index: Index
+    """The index that stands for condition."""
+    sites: gpd.GeoDataFrame
+    """One row a site: site_id, name, longitude, latitude, reach_id, notes, point in WGS 84."""
+    samples: pd.DataFrame
+    """One row a sample: sample_id, site_id, date, year, method, replicate, and score when brought in."""
+    counts: pd.DataFrame | None
+    """One row a sample and taxon: sample_id, taxon as written, count; None when scores are brought in."""
+    taxa: pd.DataFrame | None
+    """One row a name as written, with what it was resolved to; None when scores are brought in."""
+    reaches: gpd.GeoDataFrame
+    """One row a reach: reach_id, name, the line in WGS 84, and the layer's columns of topology."""
+    subwatersheds: gpd.GeoDataFrame | None
+    """One row a sub-watershed: subwatershed_id, name, polygon in WGS 84; None when there is no such layer."""
+    network: Network
+    """The reaches as a network."""
+    placement: pd.DataFrame
+    """On the rows of `sites`: reach, reach_id, offset_m, position_m, snapped_longitude, snapped_latitude."""
+    notices: tuple[Fault, ...]
+    """All that was noticed and does not stop a run."""
+    inputs: tuple[Path, ...]
+    """Every file that was read."""
+
+
+def read_survey(folder: str | Path) -> Survey:
+    """Read a survey folder and check all of it.
+
+    Parameters
+    ----------
+    folder
+        Folder that holds `survey.toml`.
+
+    Returns
+    -------
+    Survey
+        With the notices, and without faults.
+
+    Raises
+    ------
+    SurveyNotFoundError
+        When there is no such folder, or no `survey.toml` in it.
+    SurveyError
+        When anything in it is at fault; it carries all faults and notices.
+    """
+    folder = Path(folder)
+    settings, faults = read_settings(folder)
+    if faults:
+        raise SurveyError(faults)
+    index, faults = choose_index(settings.index)
+    reaches, more = read_reaches(folder, settings)
+    subwatersheds, further = read_subwatersheds(folder, settings)
+    sites, of_sites = read_sites(folder, settings, reach_ids=set(reaches["reach_id"]))
+    samples, counts, taxa, of_samples = _read_collections(folder, settings, sites)
+    faults += more + further + of_sites + of_samples
+    network, of_network = build_network(
+        reaches,
+        direction=settings.options.direction,
+        join_m=settings.options.join_m,
+        file=settings.layers["reaches"].path,
+    )
+    faults += of_network
+    _stop_on(faults)
+    log.info("Read %d sites, %d samples, %d reaches", len(sites), len(samples), len(reaches))
+    placement, of_placement = place_sites(sites, reaches, network, within_m=settings.options.snap_m)
+    faults += of_placement
+    _stop_on(faults)
+    assert index is not None  # noqa: S101 - choose_index returns None only with a fault, and there is none
+    return Survey(
+        folder=folder,
+        settings=settings,
+        index=index,
+        sites=sites,
+        samples=samples,
+        counts=counts,
+        taxa=taxa,
+        reaches=reaches,
+        subwatersheds=subwatersheds,
+        network=network,
+        placement=placement,
+        notices=sort_faults(faults),
+        inputs=_list_inputs(folder, settings),
+    )
+
+
+def _stop_on(faults: list[Fault]) -> None:
+    if any(fault.severity == "fault" for fault in faults):
+        raise SurveyError(faults)
+
+
+def _read_collections(
+    folder: Path, settings: Settings, sites: gpd.GeoDataFrame
+) -> tuple[pd.DataFrame, pd.DataFrame | None, pd.DataFrame | None, list[Fault]]:
+    """Read samples with counts and resolve their taxa, or read scores."""
+    site_ids = set(sites["site_id"])
+    if "scores" in settings.tables:
+        scores, faults = read_scores(folder, settings, site_ids=site_ids)
+        return scores, None, None, faults
+    samples, faults = read_samples(folder, settings, site_ids=site_ids)
+    counts, more = read_counts(folder, settings, samples=samples)
+    taxa = resolve(counts.loc[counts["taxon"] != "", "taxon"])
+    faults += (
+        more + _report_unknown_taxa(counts, taxa, settings) + _report_uncounted(samples, counts, settings)
+    )
+    return samples, counts.drop(columns="row"), taxa, faults
+
+
+def _report_unknown_taxa(counts: pd.DataFrame, taxa: pd.DataFrame, settings: Settings) -> list[Fault]:
+    """Report each unknown name once, at the first row that has it."""
+    severity = "fault" if settings.options.unknown_taxa == "stop" else "notice"
+    file, column = settings.tables["counts"], settings.column("counts", "taxon")
+    faults = []
+    for name, suggestions in taxa.loc[~taxa["known"], "suggestions"].items():
+        rows = counts.loc[counts["taxon"] == name, "row"]
+        problem = f"no table knows this taxon ({len(rows)} row(s)); it counts in totals and richness only"
+        fix = f"did you mean {suggestions}?" if suggestions else "see the spelling, or keep it as it is"
+        faults.append(Fault(file, int(rows.iloc[0]), column, str(name), problem, fix, severity))
+    return faults
+
+
+def _report_uncounted(samples: pd.DataFrame, counts: pd.DataFrame, settings: Settings) -> list[Fault]:
+    """Report samples without any row of counts: they are unknown, not empty."""
+    missing = samples.loc[~samples["sample_id"].isin(counts["sample_id"]), "sample_id"]
+    fix = "enter its counts; if nothing was found, enter a taxon that was looked for with count 0"
+    return [
+        Fault(
+            settings.tables["samples"],
+            None,
+            "sample_id",
+            str(name),
+            "this sample has no counts",
+            fix,
+            "notice",
+        )
+        for name in missing
+    ]
+
+
+def _list_inputs(folder: Path, settings: Settings) -> tuple[Path, ...]:
+    named = [SETTINGS_FILE, *settings.tables.values(), *(layer.path for layer in settings.layers.values())]
+    return tuple(folder / name for name in sorted(set(named)))
