@@ -19,7 +19,7 @@ import pandas as pd
 from watershedmap.condition.reaches import MEASURED, assess_reaches, combine_series
 from watershedmap.condition.sites import CONFIDENCE, assess_sites, average_years
 from watershedmap.condition.subwatersheds import assess_subwatersheds, main_area
-from watershedmap.condition.upstream import find_nearest_sites, summarise_upstream
+from watershedmap.condition.upstream import find_nearest_sites, is_sampled, summarise_upstream
 from watershedmap.errors import Fault, sort_faults
 from watershedmap.network.areas import area_km2, area_of_points, share_reaches
 from watershedmap.network.order import strahler_order
@@ -165,8 +165,13 @@ def _assess_reaches(
     network, index = survey.network, survey.index
     condition = assess_reaches(network, sites, options=survey.settings.options)
     label = classify(condition["score"], index)
+    sampled = sites.loc[is_sampled(sites), "reach"]
     upstream = summarise_upstream(
-        network, condition, class_rank=class_rank(label, index), n_classes=len(index.classes)
+        network,
+        condition["score"],
+        class_rank=class_rank(label, index),
+        n_classes=len(index.classes),
+        n_sites=np.bincount(sampled, minlength=len(condition)),
     )
     trends = _trends(survey, combine_series(yearly, sites), "reach").reindex(condition.index)
     place = survey.reaches[["reach_id", "name"]].assign(

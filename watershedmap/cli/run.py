@@ -57,7 +57,7 @@ def _summarise(assessment: Assessment, page: Path) -> list[str]:
     unassessed = reaches.loc[reaches["class"].isna(), "length_km"].sum()
     lines = [
         f"Map: {page}",
-        f"Condition as of {assessment.as_of_year} by {assessment.index.label}; {assessment.index.better} is good",
+        f"As of {assessment.as_of_year}, by {assessment.index.label}; {assessment.index.better} is good",
         f"Kilometres: {', '.join(shares)}, unassessed {unassessed:.1f}",
     ]
     measured = reaches[reaches["evidence"] == "measured"]

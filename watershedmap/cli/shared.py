@@ -28,7 +28,9 @@ if TYPE_CHECKING:
 EXIT_FAULTS = 1
 EXIT_CANNOT = 2
 MOST_ALIKE = 25
-"""Rows shown of faults of one kind in one column; how many more there are is said beneath."""
+"""Values shown of faults of one kind in one column; how many more there are is said beneath."""
+MOST_RUNS = 4
+"""Runs of rows listed for one and the same fault."""
 PIPE_WIDTH = 160
 """Columns of a table that does not go to a terminal."""
 
@@ -101,7 +103,10 @@ def open_console(*, stderr: bool = False) -> Console:
 def print_faults(faults: Iterable[Fault], *, to: Console) -> None:
     """Print faults, then notices, each as a table: where, what is wrong, and how to mend it."""
     faults = tuple(faults)
-    for severity, title in (("fault", "Faults: nothing was written"), ("notice", "Notices: the run goes on")):
+    for severity, title in (
+        ("fault", "Faults: nothing was written"),
+        ("notice", "Notices: these do not stop a run"),
+    ):
         chosen = [fault for fault in faults if fault.severity == severity]
         if chosen:
             to.print(f"{title} ({len(chosen)})")
@@ -114,24 +119,41 @@ def _print_table(faults: list[Fault], to: Console) -> None:
     from rich.text import Text  # noqa: PLC0415 - the same
 
     table = Table(box=box.SIMPLE_HEAD, pad_edge=False)
-    for heading, ratio in (("file", 2), ("row", None), ("column", 2), ("value", 2), ("what is wrong", 4)):
+    for heading, ratio in (("file", 2), ("row", 1), ("column", 2), ("value", 2), ("what is wrong", 4)):
         table.add_column(
             heading, ratio=ratio, overflow="fold", justify="right" if heading == "row" else "left"
         )
     table.add_column("how to fix it", ratio=5, overflow="fold")
-    seen: Counter[tuple[str, str, str]] = Counter()
-    for fault in faults:
-        kind = (fault.file, fault.column, fault.problem)
-        seen[kind] += 1
-        if seen[kind] <= MOST_ALIKE:
-            row = "" if fault.row is None else str(fault.row)
-            cells = (fault.file, row, fault.column, fault.value, fault.problem, fault.fix)
-            table.add_row(*(Text(printable(cell)) for cell in cells))
+    shown: Counter[tuple[str, str, str]] = Counter()
+    for (file, column, value, problem, fix), rows in _group_rows(faults).items():
+        shown[file, column, problem] += 1
+        if shown[file, column, problem] <= MOST_ALIKE:
+            table.add_row(*(Text(printable(cell)) for cell in (file, rows, column, value, problem, fix)))
     to.print(table)
-    for (file, column, problem), count in sorted(seen.items()):
+    for (file, column, problem), count in sorted(shown.items()):
         if count > MOST_ALIKE:
-            rest = f"... and {count - MOST_ALIKE} more in {file}, {column}: {problem}"
+            rest = f"... and {count - MOST_ALIKE} other values in {file}, {column}: {problem}"
             to.print(Text(printable(rest)))
+
+
+def _group_rows(faults: list[Fault]) -> dict[tuple[str, str, str, str, str], str]:
+    """Gather the rows in which one and the same fault stands: `7`, `7, 9` or `7-31`."""
+    rows: dict[tuple[str, str, str, str, str], list[int]] = {}
+    for fault in faults:
+        key = (fault.file, fault.column, fault.value, fault.problem, fault.fix)
+        rows.setdefault(key, []).extend([] if fault.row is None else [fault.row])
+    return {key: _join_rows(sorted(numbers)) for key, numbers in rows.items()}
+
+
+def _join_rows(numbers: list[int]) -> str:
+    runs: list[list[int]] = []
+    for number in numbers:
+        if runs and number == runs[-1][-1] + 1:
+            runs[-1].append(number)
+        else:
+            runs.append([number])
+    texts = [str(run[0]) if len(run) == 1 else f"{run[0]}-{run[-1]}" for run in runs]
+    return ", ".join(texts) if len(texts) <= MOST_RUNS else ", ".join([*texts[:MOST_RUNS], "..."])
 
 
 def printable(text: object) -> str:

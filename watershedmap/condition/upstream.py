@@ -19,7 +19,12 @@ if TYPE_CHECKING:
 
 
 def summarise_upstream(
-    network: Network, reaches: pd.DataFrame, *, class_rank: pd.Series, n_classes: int
+    network: Network,
+    score: pd.Series,
+    *,
+    class_rank: pd.Series,
+    n_classes: int,
+    n_sites: np.ndarray,
 ) -> pd.DataFrame:
     """Return length-weighted figures over everything upstream of each reach.
 
@@ -27,12 +32,14 @@ def summarise_upstream(
     ----------
     network
         The stream network.
-    reaches
-        On its rows: score, n_sites (sites on the reach, current or not).
+    score
+        Score of each reach, on the rows of the network; missing where unassessed.
     class_rank
         On its rows: 0 for the best class; missing for reaches without a class.
     n_classes
         How many classes the index has.
+    n_sites
+        How many sampled sites lie on each reach, current or not.
 
     Returns
     -------
@@ -41,23 +48,28 @@ def summarise_upstream(
         on, upstream_km_unassessed; all missing where flow is unknown.
     """
     length = network.length_km
-    assessed = reaches["score"].notna().to_numpy()
+    assessed = score.notna().to_numpy()
     rank = class_rank.to_numpy(dtype=float, na_value=np.nan)
     local = {
         "upstream_km": length,
         "upstream_assessed_km": np.where(assessed, length, 0.0),
-        "upstream_score": np.where(assessed, length * reaches["score"].fillna(0), 0.0),
-        "upstream_sites": reaches["n_sites"].to_numpy(dtype=float),
+        "upstream_score": np.where(assessed, length * score.fillna(0), 0.0),
+        "upstream_sites": n_sites.astype(float),
         **{f"upstream_km_{n + 1}": np.where(rank == n, length, 0.0) for n in range(n_classes)},
         "upstream_km_unassessed": np.where(assessed, 0.0, length),
     }
     if not network.has_flow:
-        return pd.DataFrame(np.nan, index=reaches.index, columns=list(local))
+        return pd.DataFrame(np.nan, index=score.index, columns=list(local))
     totals = accumulate(network, np.column_stack(list(local.values())))
-    frame = pd.DataFrame(totals, index=reaches.index, columns=list(local))
+    frame = pd.DataFrame(totals, index=score.index, columns=list(local))
     assessed_km = frame["upstream_assessed_km"]
     frame["upstream_score"] = (frame["upstream_score"] / assessed_km).where(assessed_km > 0)
     return frame
+
+
+def is_sampled(sites: pd.DataFrame) -> pd.Series:
+    """Tell which sites lie on a reach and have a scored sample, however old."""
+    return (sites["reach"] >= 0) & (sites["n_samples"] > 0)
 
 
 def find_nearest_sites(network: Network, sites: pd.DataFrame) -> pd.DataFrame:
@@ -76,7 +88,7 @@ def find_nearest_sites(network: Network, sites: pd.DataFrame) -> pd.DataFrame:
         On the rows of the network: site_upstream, site_upstream_km, site_downstream, site_downstream_km;
         missing where there is none, or where flow is unknown. Sites on the reach itself are left out.
     """
-    sampled = sites[(sites["reach"] >= 0) & (sites["n_samples"] > 0)]
+    sampled = sites[is_sampled(sites)]
     ids = np.append(sampled["site_id"].to_numpy(dtype=object), [None])  # the last one answers to -1
     if not network.has_flow or sampled.empty:
         columns = ["site_upstream", "site_upstream_km", "site_downstream", "site_downstream_km"]

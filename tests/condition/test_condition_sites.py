@@ -1,0 +1,81 @@
+"""Condition of a site: replicates, then visits, then recent years; one year has no interval."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+import pytest
+from scipy import stats
+
+from watershedmap.condition.sites import assess_sites, average_years
+from watershedmap.settings import Options
+
+
+def samples(*rows: tuple[str, str, str, float]) -> pd.DataFrame:
+    frame = pd.DataFrame(rows, columns=["site_id", "date", "method", "score"])
+    frame["date"] = pd.to_datetime(frame["date"])
+    return frame.assign(year=frame["date"].dt.year)
+
+
+def yearly(**series: dict[int, float]) -> pd.DataFrame:
+    rows = [(site, year, score, 1) for site, scores in series.items() for year, score in scores.items()]
+    return pd.DataFrame(rows, columns=["site_id", "year", "score", "n_samples"])
+
+
+def assess(frame: pd.DataFrame, *, as_of_year: int = 2025, **options: int) -> pd.DataFrame:
+    ids = pd.Series(sorted(set(frame["site_id"])))
+    return assess_sites(ids, frame, options=Options(**options), as_of_year=as_of_year).set_index(ids)
+
+
+def test_replicates_are_averaged_before_the_visits_of_a_year() -> None:
+    result = average_years(
+        samples(
+            ("A", "2024-05-01", "kick seine", 2.0),
+            ("A", "2024-05-01", "kick seine", 4.0),
+            ("A", "2024-05-01", "kick seine", 6.0),
+            ("A", "2024-09-01", "kick seine", 8.0),
+        )
+    )
+    assert result["score"].tolist() == [6.0]  # (4 + 8) / 2, not 20 / 4
+    assert result["n_samples"].tolist() == [4]
+
+
+def test_a_sample_without_a_score_is_no_zero() -> None:
+    result = average_years(samples(("A", "2024-05-01", "x", 4.0), ("A", "2024-09-01", "x", np.nan)))
+    assert result.to_dict("records") == [{"site_id": "A", "year": 2024, "score": 4.0, "n_samples": 1}]
+
+
+def test_condition_is_the_mean_of_the_recent_years_only() -> None:
+    result = assess(yearly(A={2015: 9.0, 2023: 3.0, 2024: 4.0, 2025: 5.0}))
+    assert result.loc["A", "score"] == pytest.approx(4.0)
+    assert result.loc["A", ["n_years", "first_year", "last_year"]].tolist() == [4, 2015, 2025]
+
+
+def test_recent_years_are_calendar_years_not_sampled_ones() -> None:
+    assert assess(yearly(A={2019: 9.0, 2025: 5.0})).loc["A", "score"] == pytest.approx(5.0)
+
+
+def test_the_interval_is_students_t_over_years() -> None:
+    values = [3.0, 4.0, 5.5]
+    result = assess(yearly(A=dict(zip((2023, 2024, 2025), values, strict=True))))
+    low, high = stats.t.interval(0.90, 2, loc=np.mean(values), scale=stats.sem(values))
+    assert result.loc["A", ["score_low", "score_high"]].tolist() == pytest.approx([low, high])
+
+
+def test_one_year_has_a_score_and_no_interval() -> None:
+    result = assess(yearly(A={2025: 4.0}))
+    assert result.loc["A", "score"] == pytest.approx(4.0)
+    assert result.loc["A", ["score_low", "score_high"]].isna().all()
+
+
+def test_a_site_last_sampled_long_ago_keeps_its_score_but_is_not_current() -> None:
+    result = assess(yearly(A={2019: 4.0}, B={2020: 4.0}), stale_after_years=5)
+    assert result["score"].tolist() == [4.0, 4.0]
+    assert result["current"].tolist() == [False, True]
+
+
+def test_a_site_without_samples_is_unknown() -> None:
+    result = assess_sites(pd.Series(["A"]), yearly(B={2025: 1.0}), options=Options(), as_of_year=2025)
+    assert result["n_samples"].tolist() == [0]
+    assert result[["score", "last_year"]].isna().all(axis=None)
+    assert result["current"].tolist() == [False]

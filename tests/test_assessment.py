@@ -1,0 +1,188 @@
+"""The pipeline end to end, on the small survey and on the demo's story."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+import pandas as pd
+import pytest
+
+import watershedmap
+from watershedmap.assessment import Assessment, assess
+
+if TYPE_CHECKING:
+    from conftest import SurveyFolder
+
+
+def test_scores_reach_the_map_frames(survey_folder: SurveyFolder) -> None:
+    assessment = assess(survey_folder.path)
+    samples = assessment.samples.set_index("sample_id")
+    # Tolerance after Hilsenhoff 1988, from memory: Perlidae 1, Baetidae 4, Chironomidae 6, Asellidae 8.
+    assert samples["score"].to_dict() == pytest.approx(
+        {"1": (60 * 1 + 60 * 4) / 120, "2": (80 * 1 + 40 * 4) / 120, "3": (90 * 6 + 30 * 8) / 120}
+    )
+    reaches = assessment.reaches.set_index("reach_id")
+    assert reaches["evidence"].to_dict() == {
+        "a": "measured",
+        "b": "inferred",
+        "c": "measured",
+        "d": "inferred",
+    }
+    assert reaches.loc["a", "score"] == pytest.approx(2.25)
+    assert reaches.loc["c", "class"] == "Fairly poor"  # 6.50, the closed end of its class
+    assert reaches.loc["d", "inferred_from"] == "C1"
+    assert reaches["strahler_order"].to_dict() == {"a": 1, "b": 1, "c": 2, "d": 2}
+    assert reaches["subwatershed_id"].to_dict() == {"a": "north", "b": "north", "c": "south", "d": "south"}
+
+
+def test_an_unmeasured_reach_has_no_trend_and_a_measured_one_with_few_years_says_so(
+    survey_folder: SurveyFolder,
+) -> None:
+    reaches = assess(survey_folder.path).reaches.set_index("reach_id")
+    assert reaches.loc["a", "trend"] == "too few years"
+    assert reaches.loc[["b", "d"], "trend"].isna().all()
+    assert reaches["slope_per_year"].isna().all()
+
+
+def test_the_input_frames_are_not_changed(survey_folder: SurveyFolder) -> None:
+    survey = watershedmap.read_survey(survey_folder.path)
+    before = survey.samples.copy(), survey.sites.copy(), survey.reaches.copy()
+    watershedmap.assess_survey(survey)
+    for old, new in zip(before, (survey.samples, survey.sites, survey.reaches), strict=True):
+        pd.testing.assert_frame_equal(old, new)
+
+
+def test_a_method_can_be_chosen(survey_folder: SurveyFolder) -> None:
+    survey_folder.change("survey.toml", "[tables]", '[options]\nmethods = ["kick seine"]\n[tables]')
+    sites = assess(survey_folder.path).sites.set_index("site_id")
+    assert sites.loc["C1", "n_samples"] == 0
+    assert np.isnan(sites.loc["C1", "score"])
+
+
+def test_small_samples_are_flagged_and_can_be_left_out(survey_folder: SurveyFolder) -> None:
+    survey_folder.change("counts.csv", "3,Chironomidae,90\n3,Asellidae,30", "3,Chironomidae,9")
+    kept = assess(survey_folder.path).samples.set_index("sample_id")
+    assert "under 100 individuals" in kept.loc["3", "flags"]
+    assert kept.loc["3", "used"]
+    survey_folder.change("survey.toml", "[tables]", "[options]\nuse_small_samples = false\n[tables]")
+    assert not assess(survey_folder.path).samples.set_index("sample_id").loc["3", "used"]
+
+
+def test_methods_that_change_at_a_site_are_noticed(survey_folder: SurveyFolder) -> None:
+    survey_folder.change("samples.csv", "2,A1,2025-05-01,kick seine", "2,A1,2025-05-01,D-net")
+    assert [notice.value for notice in assess(survey_folder.path).notices] == ["D-net, kick seine"]
+
+
+def test_a_metric_becomes_the_index_once_its_classes_are_given(survey_folder: SurveyFolder) -> None:
+    classes = (
+        '[index]\nuse = "ept_richness"\nbetter = "high"\n'
+        '[[index.classes]]\nlabel = "many"\nlimit = 2\n[[index.classes]]\nlabel = "few"\n'
+    )
+    survey_folder.change("survey.toml", "[tables]", classes + "[tables]")
+    reaches = assess(survey_folder.path).reaches.set_index("reach_id")
+    assert reaches["class"].dropna().to_dict() == {"a": "many", "b": "few", "c": "few", "d": "few"}
+
+
+def test_scores_brought_in_need_no_counts_and_leave_metrics_unknown(survey_folder: SurveyFolder) -> None:
+    survey_folder.change(
+        "survey.toml",
+        'samples = "samples.csv"\ncounts = "counts.csv"',
+        'scores = "scores.csv"\n[index]\nuse = "scores"\nbetter = "high"\n'
+        '[[index.classes]]\nlabel = "good"\nlimit = 50\n[[index.classes]]\nlabel = "bad"\n',
+    )
+    rows = "".join(
+        f"A1,{year}-05-01,{score}\n" for year, score in zip(range(2018, 2024), range(30, 90, 10), strict=True)
+    )
+    survey_folder.write("scores.csv", "site_id,date,score\n" + rows)
+    assessment = assess(survey_folder.path)
+    assert assessment.taxa is None
+    assert assessment.samples["total_individuals"].isna().all()
+    site = assessment.sites.set_index("site_id").loc["A1"]
+    assert site["class"] == "good"
+    assert site["trend"] == "improving"  # the score rises, and high is good
+    assert site["slope_per_year"] == pytest.approx(10)
+
+
+def test_a_layer_of_unknown_direction_gives_only_what_was_measured(survey_folder: SurveyFolder) -> None:
+    survey_folder.change("survey.toml", "[tables]", '[options]\ndirection = "unknown"\n[tables]')
+    text = (survey_folder.path / "reaches.geojson").read_text()
+    survey_folder.write("reaches.geojson", text.replace("downstream_id", "other"))
+    reaches = assess(survey_folder.path).reaches.set_index("reach_id")
+    assert reaches["evidence"].to_dict() == {
+        "a": "measured",
+        "b": "unassessed",
+        "c": "measured",
+        "d": "unassessed",
+    }
+    flow = [
+        "strahler_order",
+        "upstream_km",
+        "upstream_sites",
+        "site_upstream",
+        "site_downstream",
+        "downstream_id",
+    ]
+    assert reaches[flow].isna().all(axis=None)
+
+
+def test_a_survey_without_sub_watersheds_is_whole(survey_folder: SurveyFolder) -> None:
+    survey_folder.change("survey.toml", 'subwatersheds = "areas.geojson"\n', "")
+    assessment = assess(survey_folder.path)
+    assert assessment.subwatersheds is None
+    assert assessment.sites["subwatershed_id"].isna().all()
+
+
+@pytest.fixture(scope="module")
+def demo() -> Assessment:
+    from conftest import REPOSITORY  # noqa: PLC0415 - a fixture of this module only
+
+    return assess(REPOSITORY / "demo_data")
+
+
+@pytest.mark.parametrize(
+    ("site", "wanted"),
+    [
+        ("S01", {"Excellent"}),  # a clean headwater
+        ("S07", {"Fairly poor", "Poor", "Very poor"}),  # the town
+        ("S08", {"Fairly poor", "Poor", "Very poor"}),  # below its outfall
+        ("S10", {"Good", "Fair"}),  # after a clean tributary has joined
+    ],
+)
+def test_the_demo_tells_its_story_of_condition(demo: Assessment, site: str, wanted: set[str]) -> None:
+    assert demo.sites.set_index("site_id").loc[site, "class"] in wanted
+
+
+def test_the_demo_tells_its_story_of_trends(demo: Assessment) -> None:
+    trends = demo.sites.set_index("site_id")["trend"]
+    assert trends[trends == "improving"].index.tolist() == ["S26"]
+    assert trends[trends == "worsening"].index.tolist() == ["S16"]
+    assert set(trends[trends == "too few years"].index) == {"S19", "S27", "S28"}
+
+
+def test_the_demos_clean_tributary_dilutes_the_river_below_the_town(demo: Assessment) -> None:
+    score = demo.sites.set_index("site_id")["score"]
+    assert score["S06"] < score["S09"] < score["S08"]
+    assert score["S23"] < score["S09"]
+
+
+def test_the_demos_stale_site_says_nothing_of_its_reach_today(demo: Assessment) -> None:
+    site = demo.sites.set_index("site_id").loc["S28"]
+    reach = demo.reaches.set_index("reach_id").loc[site["reach_id"]]
+    assert not site["current"]
+    assert reach["evidence"] != "measured"
+
+
+def test_the_demo_leaves_one_branch_without_measurement(demo: Assessment) -> None:
+    assert demo.subwatersheds is not None
+    assert (demo.subwatersheds["measured_km"] == 0).sum() == 1
+
+
+def test_lengths_add_up_over_evidence_and_over_sub_watersheds(demo: Assessment) -> None:
+    reaches, areas = demo.reaches, demo.subwatersheds
+    assert areas is not None
+    outlet = reaches[reaches["downstream_id"].isna()]
+    assert outlet["upstream_km"].tolist() == pytest.approx([reaches["length_km"].sum()])
+    per_class = [column for column in reaches if column.startswith("upstream_km_")]
+    assert reaches[per_class].sum(axis=1).to_numpy() == pytest.approx(reaches["upstream_km"].to_numpy())
+    assert areas["stream_km"].sum() == pytest.approx(reaches["length_km"].sum(), rel=0.01)

@@ -1,0 +1,1 @@
+"""Writing an assessment out: page, layers, tables, methods and manifest. Nothing is computed here."""
