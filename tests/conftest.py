@@ -116,8 +116,9 @@ def survey_folder(tmp_path: Path) -> SurveyFolder:
     return folder
 
 
-@pytest.fixture
+@pytest.fixture(scope="session")
 def demo_folder() -> Path:
+    """Return the demo survey."""
     return REPOSITORY / "demo_data"
 
 

@@ -12,6 +12,8 @@ import watershedmap
 from watershedmap.assessment import Assessment, assess
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
     from conftest import SurveyFolder
 
 
@@ -134,10 +136,8 @@ def test_a_survey_without_sub_watersheds_is_whole(survey_folder: SurveyFolder) -
 
 
 @pytest.fixture(scope="module")
-def demo() -> Assessment:
-    from conftest import REPOSITORY  # noqa: PLC0415 - a fixture of this module only
-
-    return assess(REPOSITORY / "demo_data")
+def demo(demo_folder: Path) -> Assessment:
+    return assess(demo_folder)
 
 
 @pytest.mark.parametrize(

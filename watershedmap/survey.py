@@ -162,7 +162,7 @@ def _report_unknown_taxa(counts: pd.DataFrame, taxa: pd.DataFrame, settings: Set
 
 def _report_uncounted(samples: pd.DataFrame, counts: pd.DataFrame, settings: Settings) -> list[Fault]:
     """Report samples without any row of counts: they are unknown, not empty."""
-    missing = samples.loc[~samples["sample_id"].isin(counts["sample_id"]), "sample_id"]
+    missing = samples.loc[~samples["sample_id"].isin(counts["sample_id"].unique()), "sample_id"]
     fix = "enter its counts; if nothing was found, enter a taxon that was looked for with count 0"
     return [
         Fault(

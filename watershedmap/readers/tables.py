@@ -202,7 +202,7 @@ def _split(text: str, file: str) -> tuple[pd.DataFrame, list[Fault]]:
         columns = [cell.strip() for cell in next(reader, [])]
         # A quoted cell may hold line breaks, so the row is counted by records as a spreadsheet does.
         for number, cells in enumerate(reader, start=2):
-            if not any(cell.strip() for cell in cells):
+            if not "".join(cells).strip():
                 continue
             if len(cells) == len(columns):
                 rows[number] = [cell.strip() for cell in cells]

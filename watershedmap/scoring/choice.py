@@ -9,10 +9,9 @@ from __future__ import annotations
 import difflib
 from typing import TYPE_CHECKING
 
+from watershedmap.errors import Fault
 from watershedmap.scoring.indices import INDICES, Index, IndexClass
 from watershedmap.scoring.metrics import METRICS
-
-from watershedmap.errors import Fault
 from watershedmap.settings import SETTINGS_FILE
 
 if TYPE_CHECKING:

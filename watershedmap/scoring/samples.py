@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 import numpy as np
+
 from watershedmap.scoring.classes import classify
 from watershedmap.scoring.indices import FAMILY_BIOTIC_INDEX, family_biotic_index
 from watershedmap.scoring.metrics import compute_metrics
@@ -12,8 +13,8 @@ from watershedmap.scoring.quality import flag_samples
 
 if TYPE_CHECKING:
     import pandas as pd
-    from watershedmap.scoring.indices import Index
 
+    from watershedmap.scoring.indices import Index
     from watershedmap.settings import Options
 
 COMPUTED = (
