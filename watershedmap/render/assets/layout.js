@@ -1,0 +1,203 @@
+// Where badges and names go so that they do not cover each other: the weightier one is placed first.
+
+/** Boxes already taken, kept in coarse squares so that a look-up does not visit all of them. */
+class Occupancy {
+  constructor(square = 64) {
+    this.square = square;
+    this.cells = new Map();
+  }
+
+  *keys([west, north, east, south]) {
+    const cell = (value) => Math.floor(value / this.square);
+    for (let row = cell(north); row <= cell(south); row += 1) {
+      for (let column = cell(west); column <= cell(east); column += 1) yield `${row},${column}`;
+    }
+  }
+
+  isFree(box) {
+    for (const key of this.keys(box)) {
+      for (const other of this.cells.get(key) ?? []) {
+        if (box[0] < other[2] && other[0] < box[2] && box[1] < other[3] && other[1] < box[3]) return false;
+      }
+    }
+    return true;
+  }
+
+  take(box) {
+    for (const key of this.keys(box)) {
+      if (!this.cells.has(key)) this.cells.set(key, []);
+      this.cells.get(key).push(box);
+    }
+  }
+
+  /** Take all boxes when every one of them is free. */
+  claim(boxes) {
+    if (!boxes.every((box) => this.isFree(box))) return false;
+    boxes.forEach((box) => this.take(box));
+    return true;
+  }
+}
+
+function boxAbout(x, y, halfWidth, halfHeight = halfWidth) {
+  return [x - halfWidth, y - halfHeight, x + halfWidth, y + halfHeight];
+}
+
+/** Whether a point lies on the part of a canvas that a reader can see, or just beyond. */
+function onCanvas(x, y, view) {
+  return x > -20 && y > -20 && x < view.width + 20 && y < view.height + 20;
+}
+
+/** Sites of the view: those without a class below, then from the best class to the worst on top. */
+function layOutSites(data, view, fitZoom) {
+  const { sites } = data;
+  const crowded = sites.n > 60 || view.width < 640;
+  const radius = crowded && view.zoom < fitZoom + 0.5 ? 9 : 11;
+  return range(sites.n)
+    .map((i) => ({ i, x: view.x(sites.points.x[i]), y: view.y(sites.points.y[i]), radius }))
+    .filter((site) => onCanvas(site.x, site.y, view))
+    .sort((a, b) => sites.rank[a.i] - sites.rank[b.i] || a.i - b.i);
+}
+
+/** Badges of the view. Far out only clear trends are shown; where there is no room, none is forced in. */
+function layOutBadges(data, view, taken, fitZoom) {
+  const { reaches } = data;
+  const most = view.zoom >= fitZoom + 1.5 ? TREND.tooFew : view.zoom >= fitZoom + 0.75 ? TREND.unclear : TREND.worsening;
+  return range(reaches.n)
+    .filter((i) => reaches.trend[i] >= 0 && reaches.trend[i] <= most && inView(reaches.shapes, i, view))
+    .sort((a, b) => trendWeight(reaches.trend[a], reaches.p[a]) - trendWeight(reaches.trend[b], reaches.p[b]) || a - b)
+    .map((i) => placeBadge(data, i, view, taken))
+    .filter(Boolean);
+}
+
+function placeBadge(data, reach, view, taken) {
+  const anchor = badgeAnchor(data, reach);
+  const x = view.x(anchor.x);
+  const y = view.y(anchor.y);
+  if (!onCanvas(x, y, view)) return null;
+  const size = BADGE_RADIUS + 1;
+  const gap = anchor.beside ? 15 : 11;
+  const places = [[gap, -gap], [-gap, -gap], [gap, gap], [-gap, gap], [1.4 * gap, 0], [-1.4 * gap, 0]];
+  const found = places.find(([dx, dy]) => taken.claim([boxAbout(x + dx, y + dy, size)]));
+  return found ? { reach, x: x + found[0], y: y + found[1], trend: data.reaches.trend[reach] } : null;
+}
+
+/** A badge sits beside the first site of its reach, or beside the middle of the line. */
+function badgeAnchor(data, reach) {
+  const site = data.reaches.sites[reach].find((i) => Number.isFinite(data.sites.points.x[i]));
+  if (site === undefined) return { ...middleOf(data.reaches.shapes, reach), beside: false };
+  return { x: data.sites.points.x[site], y: data.sites.points.y[site], beside: true };
+}
+
+/** Names of sites, sub-watersheds and streams, in the order of their weight. */
+function layOutLabels(data, view, context, taken, shown) {
+  const labels = [];
+  if (shown.areas && data.areas) labels.push(...labelAreas(data, view, context, taken));
+  if (shown.sites) labels.push(...labelSites(data, view, context, taken, shown.siteList));
+  if (shown.reaches) labels.push(...labelStreams(data, view, context, taken));
+  return labels;
+}
+
+const LABEL = {
+  area: { font: `600 12px ${FONT}`, colour: "label-area", spacing: "0.06em", height: 13 },
+  site: { font: `600 11px ${FONT}`, colour: "ink", spacing: "0px", height: 12 },
+  stream: { font: `italic 13.5px ${WATER_FONT}`, colour: "water", spacing: "0.03em", height: 14 },
+};
+
+function widthOf(context, text, style) {
+  context.font = style.font;
+  context.letterSpacing = style.spacing;
+  return context.measureText(text).width;
+}
+
+function labelAreas(data, view, context, taken) {
+  const { areas } = data;
+  const shifts = [0, -22, 22, -44, 44, -66, 66];
+  return range(areas.n).flatMap((i) => {
+    if (!inView(areas.shapes, i, view)) return [];
+    const number = areas.rank[i] < 0 ? "\u2013" : areas.rank[i] + 1;
+    const text = `${areas.name[i] || areas.id[i]} \u00b7 ${number}`;
+    const width = widthOf(context, text, LABEL.area);
+    if (width > 0.8 * (areas.shapes.box[4 * i + 2] - areas.shapes.box[4 * i]) * view.scale) return [];
+    const x = view.x(areas.points.x[i]);
+    const y = view.y(areas.points.y[i]);
+    const shift = shifts.find((dy) => taken.claim([boxAbout(x, y + dy, width / 2 + 4, 9)]));
+    return shift === undefined ? [] : [{ text, x, y: y + shift, angle: 0, style: LABEL.area }];
+  });
+}
+
+function labelSites(data, view, context, taken, siteList) {
+  return siteList.flatMap(({ i, x, y, radius }) => {
+    const text = data.sites.id[i];
+    const half = widthOf(context, text, LABEL.site) / 2;
+    const side = half + radius + 5;
+    const places = [[0, radius + 9], [side, 0], [-side, 0], [0, -radius - 9]];
+    const found = places.find(([dx, dy]) => taken.claim([boxAbout(x + dx, y + dy, half + 2, 7)]));
+    return found ? [{ text, x: x + found[0], y: y + found[1], angle: 0, style: LABEL.site }] : [];
+  });
+}
+
+/** One name per stream: on its longest run that has room for it. */
+function labelStreams(data, view, context, taken) {
+  const { name, shapes } = data.streams;
+  const done = new Set();
+  return range(name.length).flatMap((run) => {
+    if (done.has(name[run]) || !inView(shapes, run, view)) return [];
+    const label = labelAlong(shapes, run, name[run], view, context, taken);
+    if (label) done.add(name[run]);
+    return label ? [label] : [];
+  });
+}
+
+/** A name set along the first stretch of a line that is straight enough and has room, just above it. */
+function labelAlong(shapes, part, text, view, context, taken) {
+  const width = widthOf(context, text, LABEL.stream);
+  const [from, to] = visibleStretch(shapes, part, view);
+  const spare = to - from - width;
+  const tries = spare < 8 ? 0 : Math.min(12, 1 + Math.ceil(spare / 50));
+  for (const n of range(tries)) {
+    // From the middle outwards, to either side in turn.
+    const share = 0.5 + ((n % 2 ? 1 : -1) * Math.ceil(n / 2)) / Math.max(1, tries + 1);
+    const label = placeAlong(shapes, part, from + share * spare, width, view);
+    if (label && taken.claim(label.boxes)) return { ...label, text, style: LABEL.stream };
+  }
+  return null;
+}
+
+/** Longest stretch of a part whose vertices can all be seen: where it begins and ends, in pixels along it. */
+function visibleStretch(shapes, part, view) {
+  let best = [0, 0];
+  let start = null;
+  let along = 0;
+  for (let v = shapes.firstVertex[part]; v < shapes.firstVertex[part + 1]; v += 1) {
+    if (v > shapes.firstVertex[part]) along += stepLength(shapes, v) * view.scale;
+    const x = view.x(shapes.x[v]) - view.pad.x;
+    const y = view.y(shapes.y[v]) - view.pad.y;
+    const seen = x > 0 && y > 0 && x < view.width - 2 * view.pad.x && y < view.height - 2 * view.pad.y;
+    if (!seen) start = null;
+    else start ??= along;
+    if (seen && along - start > best[1] - best[0]) best = [start, along];
+  }
+  return best;
+}
+
+function placeAlong(shapes, part, start, width, view) {
+  const at = (distance) => {
+    const point = pointAlong(shapes, part, distance / view.scale);
+    return [view.x(point.x), view.y(point.y)];
+  };
+  let [a, b] = [at(start), at(start + width)];
+  if (a[0] > b[0]) [a, b] = [b, a];
+  const chord = Math.hypot(b[0] - a[0], b[1] - a[1]);
+  if (chord < 0.93 * width) return null;
+  const angle = Math.atan2(b[1] - a[1], b[0] - a[0]);
+  const lift = 12;
+  const middle = at(start + width / 2);
+  const x = middle[0] + lift * Math.sin(angle);
+  const y = middle[1] - lift * Math.cos(angle);
+  const n = Math.max(2, Math.ceil(width / 14));
+  const boxes = range(n + 1).map((i) => {
+    const along = (i / n - 0.5) * width;
+    return boxAbout(x + along * Math.cos(angle), y + along * Math.sin(angle), 7);
+  });
+  return { x, y, angle, boxes };
+}

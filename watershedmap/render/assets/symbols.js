@@ -1,0 +1,122 @@
+// Symbols, drawn on a canvas (map) and as SVG (legend, panel) from the same measures.
+
+const BADGE_RADIUS = 8;
+
+/** Points of the mark inside a badge, about its centre: an upright arrow, a dash or a dot. Never along a line. */
+function badgePath(trend) {
+  if (trend === TREND.improving) return "M0 5 V-4.5 M-3.6 -1 L0 -4.8 L3.6 -1";
+  if (trend === TREND.worsening) return "M0 -5 V4.5 M-3.6 1 L0 4.8 L3.6 1";
+  if (trend === TREND.unclear) return "M-4 0 H4";
+  return "";
+}
+
+function badgeColour(trend) {
+  const names = { [TREND.improving]: "improving", [TREND.worsening]: "worsening" };
+  return styleColour(names[trend] ?? "muted");
+}
+
+function paintBadge(context, x, y, trend) {
+  const small = trend === TREND.tooFew;
+  context.save();
+  context.translate(x, y);
+  context.beginPath();
+  context.arc(0, 0, small ? 3.5 : BADGE_RADIUS, 0, 2 * Math.PI);
+  context.fillStyle = styleColour("paper");
+  context.strokeStyle = badgeColour(trend);
+  context.lineWidth = 1.3;
+  context.fill();
+  context.stroke();
+  context.lineWidth = 2;
+  context.lineCap = "round";
+  context.lineJoin = "round";
+  if (small) paintDot(context);
+  else context.stroke(new Path2D(badgePath(trend)));
+  context.restore();
+}
+
+function paintDot(context) {
+  context.beginPath();
+  context.arc(0, 0, 1.4, 0, 2 * Math.PI);
+  context.fillStyle = styleColour("muted");
+  context.fill();
+}
+
+function badgeIcon(trend, size = 20) {
+  const small = trend === TREND.tooFew;
+  const colour = badgeColour(trend);
+  return drawn(
+    "svg",
+    { width: size, height: size, viewBox: "-10 -10 20 20", "aria-hidden": "true", class: "icon" },
+    drawn("circle", { r: small ? 3.5 : BADGE_RADIUS, fill: styleColour("paper"), stroke: colour, "stroke-width": 1.3 }),
+    small
+      ? drawn("circle", { r: 1.4, fill: colour })
+      : drawn("path", { d: badgePath(trend), fill: "none", stroke: colour, "stroke-width": 2, "stroke-linecap": "round", "stroke-linejoin": "round" }),
+  );
+}
+
+/** How a site is drawn: filled with its class and number, a ring when stale, hollow grey when unknown. */
+function siteLook(data, rank, current) {
+  if (rank < 0) return { fill: styleColour("paper"), edge: styleColour("nodata"), text: styleColour("muted"), label: "\u2013", ring: 2 };
+  const band = data.index.classes[rank];
+  const label = String(rank + 1);
+  if (!current) return { fill: styleColour("paper"), edge: band.colour, text: styleColour("ink"), label, ring: 3.2 };
+  return { fill: band.colour, edge: styleColour("ink"), text: band.text, label, ring: 1.3 };
+}
+
+function paintSite(context, x, y, radius, look) {
+  context.beginPath();
+  context.arc(x, y, radius + 1.6, 0, 2 * Math.PI);
+  context.fillStyle = styleColour("paper");
+  context.fill();
+  context.beginPath();
+  context.arc(x, y, radius - look.ring / 2, 0, 2 * Math.PI);
+  context.fillStyle = look.fill;
+  context.strokeStyle = look.edge;
+  context.lineWidth = look.ring;
+  context.fill();
+  context.stroke();
+  context.fillStyle = look.text;
+  context.font = `700 ${Math.round(radius * 1.15)}px ${FONT}`;
+  context.textAlign = "center";
+  context.textBaseline = "middle";
+  context.fillText(look.label, x, y + 0.5);
+}
+
+function siteIcon(data, rank, current = true, size = 22) {
+  const look = siteLook(data, rank, current);
+  return drawn(
+    "svg",
+    { width: size, height: size, viewBox: "-12 -12 24 24", "aria-hidden": "true", class: "icon" },
+    drawn("circle", { r: 11 - look.ring / 2, fill: look.fill, stroke: look.edge, "stroke-width": look.ring }),
+    drawn("text", { y: 4.4, "text-anchor": "middle", "font-size": 12.5, "font-weight": 700, fill: look.text }, look.label),
+  );
+}
+
+/** How a reach is drawn. The casing keeps pale classes visible and tells measured from inferred. */
+function lineLook(data, evidence, rank) {
+  if (rank < 0 || evidence === EVIDENCE.unassessed) return { colour: styleColour("nodata"), width: classWidth(-1, data.k), dash: [], casing: 0 };
+  const width = classWidth(rank, data.k);
+  const inferred = evidence === EVIDENCE.inferred;
+  return { colour: data.index.classes[rank].colour, width, dash: inferred ? [7, 5] : [], casing: inferred ? 0 : 1.1 };
+}
+
+function lineIcon(look) {
+  const stroke = (colour, width) =>
+    drawn("line", { x1: 1, x2: 43, y1: 8, y2: 8, stroke: colour, "stroke-width": width, "stroke-dasharray": look.dash.join(" ") || null });
+  return drawn(
+    "svg",
+    { width: 38, height: 16, viewBox: "0 0 44 16", "aria-hidden": "true", class: "icon" },
+    look.casing ? stroke(styleColour("casing"), look.width + 2 * look.casing) : null,
+    stroke(look.colour, look.width),
+  );
+}
+
+/** A coloured square with the number of a class, for tables and text. */
+function classChip(data, rank, none = "not assessed") {
+  if (rank < 0) return element("span", { class: "chip chip-none" }, none);
+  const band = data.index.classes[rank];
+  const number = element("span", { class: "chip-number" }, String(rank + 1));
+  number.style.background = band.colour;
+  number.style.color = band.text;
+  return element("span", { class: "chip" }, number, band.label);
+}

@@ -1,0 +1,229 @@
+// The tables beside the map: the same as the map, for a keyboard and for a screen reader.
+
+const ROWS_AT_ONCE = 250;
+
+/** Columns by kind: heading, value for sorting, what the cell shows, and whether it is a figure. */
+function columnsOf(data, kind) {
+  const { index } = data;
+  const table = tableOf(data, kind);
+  const worse = index.better === "low" ? 1 : -1; // classes follow the score, so sorting by score sorts within them too
+  const rank = { head: "Class", value: (i) => (table.score[i] === null ? null : worse * table.score[i]), cell: (i) => classChip(data, table.rank[i]) };
+  const score = { head: "Score", number: true, value: (i) => table.score[i], cell: (i) => figure(table.score[i], index.decimals) };
+  const km = { head: "km", number: true, value: (i) => table.lengthKm[i], cell: (i) => figure(table.lengthKm[i], 1) };
+  if (kind === "site") return [rank, score, trendColumn(data, table), yearColumn(table)];
+  if (kind === "reach") return [rank, score, evidenceColumn(data, table), km, trendColumn(data, table)];
+  return [rank, score, shareColumn(table), { head: "Stream km", number: true, value: (i) => table.streamKm[i], cell: (i) => figure(table.streamKm[i], 1) }];
+}
+
+function trendColumn(data, table) {
+  const none = table === data.reaches ? "not measured" : "never sampled";
+  return {
+    head: "Trend",
+    value: (i) => (table.trend[i] < 0 ? null : trendWeight(table.trend[i], table.p[i])),
+    cell: (i) => (table.trend[i] < 0
+      ? element("span", { class: "faint" }, none)
+      : element("span", { class: "trend-cell" }, badgeIcon(table.trend[i], 18), data.trends[table.trend[i]])),
+  };
+}
+
+function yearColumn(table) {
+  return {
+    head: "Last",
+    number: true,
+    value: (i) => table.lastYear[i],
+    cell: (i) => (table.lastYear[i] === null ? UNKNOWN : `${table.lastYear[i]}${table.current[i] ? "" : " (old)"}`),
+  };
+}
+
+function evidenceColumn(data, table) {
+  return { head: "Evidence", value: (i) => data.evidence[table.evidence[i]], cell: (i) => data.evidence[table.evidence[i]] };
+}
+
+function shareColumn(table) {
+  return { head: "Assessed", number: true, value: (i) => table.assessedShare[i], cell: (i) => percent(table.assessedShare[i]) };
+}
+
+class PlaceTables {
+  constructor(host, data, choose) {
+    this.data = data;
+    this.choose = choose;
+    this.kinds = data.areas ? ["site", "reach", "area"] : ["site", "reach"];
+    this.state = Object.fromEntries(this.kinds.map((kind) => [kind, { column: 1, descending: true, search: "", limit: ROWS_AT_ONCE }]));
+    this.selected = null;
+    this.host = host;
+    host.append(this.buildTabs(), this.buildSearch(), this.buildBody());
+    this.show(data.sites.n ? "site" : "reach");
+  }
+
+  buildTabs() {
+    const words = { site: "Sites", reach: "Reaches", area: "Sub-watersheds" };
+    this.tabs = this.kinds.map((kind) => element("button", {
+      type: "button", role: "tab", id: `tab-${kind}`, "aria-controls": "table-body", onclick: () => this.show(kind), onkeydown: (event) => this.walkTabs(event),
+    }, words[kind], element("span", { class: "tab-count" }, figure(tableOf(this.data, kind).n))));
+    return element("div", { class: "tabs", role: "tablist", "aria-label": "Tables" }, this.tabs);
+  }
+
+  buildSearch() {
+    this.search = element("input", { type: "search", id: "search", autocomplete: "off", spellcheck: "false", oninput: () => this.filter() });
+    this.found = element("span", { class: "found", role: "status" });
+    return element("div", { class: "search" }, element("label", { for: "search" }, "Search id or name"), this.search, this.found);
+  }
+
+  buildBody() {
+    this.body = element("div", { class: "table-body", id: "table-body", role: "tabpanel" });
+    return this.body;
+  }
+
+  walkTabs(event) {
+    const step = { ArrowRight: 1, ArrowLeft: -1 }[event.key];
+    if (!step) return;
+    event.preventDefault();
+    const next = (this.kinds.indexOf(this.kind) + step + this.kinds.length) % this.kinds.length;
+    this.show(this.kinds[next]);
+    this.tabs[next].focus();
+  }
+
+  show(kind) {
+    this.kind = kind;
+    this.tabs.forEach((tab, i) => {
+      const on = this.kinds[i] === kind;
+      tab.setAttribute("aria-selected", String(on));
+      tab.tabIndex = on ? 0 : -1;
+    });
+    this.body.setAttribute("aria-labelledby", `tab-${kind}`);
+    this.search.value = this.state[kind].search;
+    this.render();
+  }
+
+  filter() {
+    this.state[this.kind].search = this.search.value;
+    this.state[this.kind].limit = ROWS_AT_ONCE;
+    this.render();
+  }
+
+  sortBy(column) {
+    const state = this.state[this.kind];
+    state.descending = state.column === column ? !state.descending : false;
+    state.column = column;
+    this.render();
+    this.body.querySelectorAll("thead button")[column].focus();
+  }
+
+  /** Positions that match the search, in the order asked for. */
+  listed() {
+    const table = tableOf(this.data, this.kind);
+    const { column, descending, search } = this.state[this.kind];
+    const wanted = search.trim().toLowerCase();
+    const value = column === 0 ? (i) => table.id[i] : columnsOf(this.data, this.kind)[column - 1].value;
+    return range(table.n)
+      .filter((i) => !wanted || `${table.id[i]} ${table.name[i]}`.toLowerCase().includes(wanted))
+      .sort((a, b) => compare(value(a), value(b), descending) || byText(table.id[a], table.id[b]));
+  }
+
+  render() {
+    const { n } = tableOf(this.data, this.kind);
+    const state = this.state[this.kind];
+    this.rows = this.listed();
+    this.found.textContent = state.search.trim() ? `${figure(this.rows.length)} of ${figure(n)}` : "";
+    const columns = columnsOf(this.data, this.kind);
+    const visible = this.rows.slice(0, state.limit);
+    this.body.replaceChildren(
+      element("table", { class: "places" },
+        element("caption", { class: "unseen" }, "Enter on a name selects it on the map; arrow keys move between rows."),
+        this.buildHead(columns),
+        element("tbody", { onkeydown: (event) => this.walkRows(event) }, visible.map((i) => this.buildRow(i, columns)))),
+      this.buildMore(visible.length));
+    this.markSelected();
+  }
+
+  buildHead(columns) {
+    const { column, descending } = this.state[this.kind];
+    const heads = [{ head: KIND_WORDS[this.kind] }, ...columns];
+    return element("thead", {}, element("tr", {}, heads.map(({ head, number }, i) => {
+      const order = i === column ? (descending ? "descending" : "ascending") : "none";
+      return element("th", { scope: "col", class: number ? "number" : null, "aria-sort": order },
+        element("button", { type: "button", onclick: () => this.sortBy(i) }, head, element("span", { class: "arrow", "aria-hidden": "true" })));
+    })));
+  }
+
+  buildRow(i, columns) {
+    const table = tableOf(this.data, this.kind);
+    const place = { kind: this.kind, i };
+    const name = table.name[i] && table.name[i] !== table.id[i] ? element("span", { class: "row-name" }, table.name[i]) : null;
+    const pick = element("button", { type: "button", class: "pick", tabindex: "-1", "data-i": i }, element("span", { class: "row-id" }, table.id[i]), name);
+    return element("tr", { onclick: () => this.choose(place, pick) },
+      element("th", { scope: "row" }, pick),
+      columns.map(({ cell, number }) => element("td", { class: number ? "number" : null }, cell(i))));
+  }
+
+  buildMore(count) {
+    if (!this.rows.length) return element("p", { class: "note" }, "Nothing found.");
+    if (count >= this.rows.length) return "";
+    const more = () => {
+      this.state[this.kind].limit += 4 * ROWS_AT_ONCE;
+      this.render();
+    };
+    return element("p", { class: "more" }, `The first ${figure(count)} of ${figure(this.rows.length)}. `,
+      element("button", { type: "button", class: "quiet", onclick: more }, "Show more"));
+  }
+
+  walkRows(event) {
+    const picks = [...this.body.querySelectorAll(".pick")];
+    const at = picks.indexOf(event.target);
+    const to = { ArrowDown: at + 1, ArrowUp: at - 1, Home: 0, End: picks.length - 1 }[event.key];
+    if (at < 0 || to === undefined) return;
+    event.preventDefault();
+    this.makeReachable(picks[Math.max(0, Math.min(picks.length - 1, to))]).focus();
+  }
+
+  /** One row at a time is a stop for the Tab key. */
+  makeReachable(pick) {
+    this.body.querySelectorAll('.pick[tabindex="0"]').forEach((other) => other.setAttribute("tabindex", "-1"));
+    pick.setAttribute("tabindex", "0");
+    return pick;
+  }
+
+  /** Show a place in its table; rows beyond the ones shown, or hidden by the search, are brought in. */
+  select(place, { scroll = true } = {}) {
+    this.selected = place;
+    if (place && place.kind !== this.kind) this.show(place.kind);
+    if (place) this.uncover(place.i);
+    this.markSelected(scroll);
+  }
+
+  uncover(i) {
+    const state = this.state[this.kind];
+    if (!this.rows.includes(i)) {
+      state.search = "";
+      this.show(this.kind);
+    }
+    const at = this.rows.indexOf(i);
+    if (at < state.limit) return;
+    state.limit = at + ROWS_AT_ONCE;
+    this.render();
+  }
+
+  markSelected(scroll = false) {
+    this.body.querySelectorAll("tr[aria-current]").forEach((row) => row.removeAttribute("aria-current"));
+    const pick = this.selected?.kind === this.kind ? this.pickOf(this.selected.i) : null;
+    if (pick) {
+      pick.closest("tr").setAttribute("aria-current", "true");
+      if (scroll) this.scrollTo(pick.closest("tr"));
+    }
+    const stop = pick ?? this.body.querySelector(".pick");
+    if (stop) this.makeReachable(stop);
+  }
+
+  /** Scroll the table, not the page, until a row is seen below the headings. */
+  scrollTo(row) {
+    const head = this.body.querySelector("thead").offsetHeight;
+    const above = row.offsetTop - head - this.body.scrollTop;
+    const below = row.offsetTop + row.offsetHeight - this.body.clientHeight - this.body.scrollTop;
+    if (above < 0) this.body.scrollTop += above;
+    else if (below > 0) this.body.scrollTop += below;
+  }
+
+  pickOf(i) {
+    return this.body.querySelector(`.pick[data-i="${i}"]`);
+  }
+}

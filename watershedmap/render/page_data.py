@@ -1,0 +1,329 @@
+"""What the page shows, as one block of JSON: a list per column, not an object per feature.
+
+Nothing is computed here but the wording of class limits and the two ends of a trend line. Text goes in as it
+stands in the tables; `to_json` makes it safe inside `<script>`, and the page's script puts it into the
+document as text only.
+
+Missing numbers are null, missing text is empty, a missing pick from a list is -1; the page says "unknown".
+Scores are rounded half away from zero to the decimals of the index, as for classes, so that a figure never
+contradicts the class beside it.
+"""
+
+from __future__ import annotations
+
+import json
+from itertools import pairwise
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import pandas as pd
+import shapely
+
+from watershedmap.render.coordinates import encode_lines, encode_points, encode_polygons
+from watershedmap.render.palette import class_colours, text_on, tint_of
+from watershedmap.scoring.classes import round_half_away
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+    import geopandas as gpd
+
+    from watershedmap.assessment import Assessment
+    from watershedmap.scoring.indices import Index
+
+EVIDENCE = ("measured", "inferred", "unassessed")
+TRENDS = ("improving", "worsening", "no clear trend", "too few years")
+LAST_SAMPLES = 12
+"""Samples of a site that its panel lists; how many there are is stated beside them."""
+LABEL_TOLERANCE = 1e-4
+"""How well the place of a name is found, degrees."""
+
+
+def collect(assessment: Assessment) -> dict[str, Any]:
+    """Collect everything the page shows.
+
+    Parameters
+    ----------
+    assessment
+        What was computed.
+
+    Returns
+    -------
+    dict
+        Plain JSON types.
+    """
+    index, settings = assessment.index, assessment.survey.settings
+    years = assessment.yearly["year"]
+    return {
+        "title": str(settings.title),
+        "about": str(settings.about),
+        "span": [int(years.min()), int(years.max())] if len(years) else [],
+        "asOf": int(assessment.as_of_year),
+        "index": _collect_index(index),
+        "evidence": EVIDENCE,
+        "trends": TRENDS,
+        "reaches": _collect_reaches(assessment),
+        "sites": _collect_sites(assessment),
+        "samples": _collect_samples(assessment),
+        "areas": _collect_areas(assessment),
+        "notices": [f"{n.file}: {n.problem} {n.value}".strip() for n in assessment.notices],
+    }
+
+
+def to_json(data: Mapping[str, Any]) -> str:
+    """Write data as JSON that can stand inside a `<script>` element.
+
+    Parameters
+    ----------
+    data
+        Plain JSON types.
+
+    Returns
+    -------
+    str
+        Compact JSON with sorted keys, in which no character can end the element or a line.
+    """
+    text = json.dumps(data, ensure_ascii=False, allow_nan=False, sort_keys=True, separators=(",", ":"))
+    for character in "<>&\u2028\u2029":
+        text = text.replace(character, f"\\u{ord(character):04x}")
+    return text
+
+
+def describe_limits(index: Index) -> tuple[str, ...]:
+    """Put the limits of each class into words.
+
+    Parameters
+    ----------
+    index
+        The index that stands for condition.
+
+    Returns
+    -------
+    tuple of str
+        Best class first, such as `≤ 3.75`, `3.76 to 4.25` (the two joined by a dash) or
+        `≥ 7.26`.
+    """
+    decimals, step = index.decimals, 10.0**-index.decimals
+    first, beyond = ("≤ {}", "≥ {}") if index.better == "low" else ("≥ {}", "≤ {}")
+    sign = 1 if index.better == "low" else -1
+    worse_ends = [band.limit for band in index.classes if band.limit is not None]
+    words = [first.format(_fixed(worse_ends[0], decimals))]
+    for better, worse in pairwise(worse_ends):
+        ends = sorted((better + sign * step, worse))
+        between = "\u2013" if ends[0] >= 0 else " to "  # a dash before a minus sign cannot be read
+        words.append(between.join(_fixed(end, decimals) for end in ends))
+    words.append(beyond.format(_fixed(worse_ends[-1] + sign * step, decimals)))
+    return tuple(words)
+
+
+def _collect_index(index: Index) -> dict[str, Any]:
+    colours = class_colours(len(index.classes))
+    bands = [
+        {
+            "label": band.label,
+            "meaning": band.meaning,
+            "limit": band.limit,
+            "limits": words,
+            "colour": colour,
+            "text": text_on(colour),
+            "tint": tint_of(colour),
+        }
+        for band, words, colour in zip(index.classes, describe_limits(index), colours, strict=True)
+    ]
+    kept = {key: getattr(index, key) for key in ("label", "unit", "better", "decimals", "source")}
+    return {**kept, "classes": bands}
+
+
+def _collect_reaches(assessment: Assessment) -> dict[str, Any]:
+    frame, decimals = assessment.reaches, assessment.index.decimals
+    sites = _positions(assessment.sites["site_id"])
+    return {
+        **_condition(frame, assessment),
+        "id": _texts(frame, "reach_id"),
+        "name": _texts(frame, "name"),
+        "down": _picks(frame, "downstream_id", _positions(frame["reach_id"])),
+        "lengthKm": _numbers(frame, "length_km", 2),
+        "order": _numbers(frame, "strahler_order", 0),
+        "area": _picks(frame, "subwatershed_id", _area_positions(assessment)),
+        "evidence": _picks(frame, "evidence", {word: i for i, word in enumerate(EVIDENCE)}),
+        "sites": _pick_lists(frame, "site_ids", sites),
+        "from": _pick_lists(frame, "inferred_from", sites),
+        "fromKm": _numbers(frame, "inferred_km", 1),
+        "upSite": _picks(frame, "site_upstream", sites),
+        "upSiteKm": _numbers(frame, "site_upstream_km", 1),
+        "downSite": _picks(frame, "site_downstream", sites),
+        "downSiteKm": _numbers(frame, "site_downstream_km", 1),
+        "upKm": _numbers(frame, "upstream_km", 1),
+        "upAssessedKm": _numbers(frame, "upstream_assessed_km", 1),
+        "upScore": _numbers(frame, "upstream_score", decimals),
+        "upSites": _numbers(frame, "upstream_sites", 0),
+        "upClassKm": _upstream_by_class(frame, len(assessment.index.classes)),
+        "line": encode_lines(frame.geometry),
+    }
+
+
+def _collect_sites(assessment: Assessment) -> dict[str, Any]:
+    frame, decimals = assessment.sites, assessment.index.decimals
+    ranks = _ranks(assessment.index)
+    return {
+        **_condition(frame, assessment),
+        "id": _texts(frame, "site_id"),
+        "name": _texts(frame, "name"),
+        "notes": _texts(frame, "notes"),
+        "at": encode_points(frame["longitude"], frame["latitude"]),
+        "on": encode_points(frame["snapped_longitude"], frame["snapped_latitude"]),
+        "reach": _picks(frame, "reach_id", _positions(assessment.reaches["reach_id"])),
+        "offsetM": _numbers(frame, "offset_m", 0),
+        "positionM": _numbers(frame, "position_m", 0),
+        "area": _picks(frame, "subwatershed_id", _area_positions(assessment)),
+        "nSamples": _numbers(frame, "n_samples", 0),
+        "nYears": _numbers(frame, "n_years", 0),
+        "firstYear": _numbers(frame, "first_year", 0),
+        "lastYear": _numbers(frame, "last_year", 0),
+        "current": [bool(value) for value in frame["current"].fillna(value=False)],
+        "rankLow": _picks(frame, "class_low", ranks),
+        "rankHigh": _picks(frame, "class_high", ranks),
+        **_collect_series(assessment.yearly, frame, decimals),
+    }
+
+
+def _condition(frame: pd.DataFrame, assessment: Assessment) -> dict[str, Any]:
+    """Columns that sites and reaches have in common."""
+    decimals = assessment.index.decimals
+    return {
+        "score": _numbers(frame, "score", decimals),
+        "low": _numbers(frame, "score_low", decimals),
+        "high": _numbers(frame, "score_high", decimals),
+        "rank": _picks(frame, "class", _ranks(assessment.index)),
+        "trend": _picks(frame, "trend", {word: i for i, word in enumerate(TRENDS)}),
+        "slope": _numbers(frame, "slope_per_year", decimals + 1),
+        "slopeLow": _numbers(frame, "slope_low", decimals + 1),
+        "slopeHigh": _numbers(frame, "slope_high", decimals + 1),
+        "p": _numbers(frame, "p_value", 4),
+        "trendYears": _numbers(frame, "trend_years", 0),
+    }
+
+
+def _collect_series(yearly: pd.DataFrame, sites: pd.DataFrame, decimals: int) -> dict[str, Any]:
+    """Collect the yearly scores of each site, and the ends of its trend line."""
+    groups = dict(list(yearly.sort_values(["site_id", "year"]).groupby("site_id")))
+    collected: dict[str, Any] = {"years": [], "scores": [], "yearSamples": [], "fit": []}
+    slopes, intercepts = (_column(sites, name) for name in ("slope_per_year", "intercept"))
+    for site_id, slope, intercept in zip(sites["site_id"], slopes, intercepts, strict=True):
+        series = groups.get(site_id, yearly.iloc[:0])
+        ends = series["year"].iloc[[0, -1]].to_numpy(dtype=float) if len(series) else np.empty(0)
+        collected["years"].append(_numbers(series, "year", 0))
+        collected["scores"].append(_numbers(series, "score", decimals))
+        collected["yearSamples"].append(_numbers(series, "n_samples", 0))
+        known = pd.notna(slope) and pd.notna(intercept)
+        collected["fit"].append(_plain(float(intercept) + float(slope) * ends, decimals + 2) if known else [])
+    return collected
+
+
+def _collect_samples(assessment: Assessment) -> dict[str, Any]:
+    """Collect the last samples of each site, newest first, and how many there are."""
+    sites = _positions(assessment.sites["site_id"])
+    ordered = assessment.samples.sort_values(
+        ["site_id", "date", "sample_id"], ascending=[True, False, True]
+    ).reset_index(drop=True)
+    last = ordered.groupby("site_id").head(LAST_SAMPLES)
+    counts = ordered["site_id"].map(sites).dropna().astype(int)
+    return {
+        "site": _picks(last, "site_id", sites),
+        "id": _texts(last, "sample_id"),
+        "date": [f"{date:%Y-%m-%d}" if pd.notna(date) else "" for date in last["date"]],
+        "method": _texts(last, "method"),
+        "replicate": _texts(last, "replicate"),
+        "individuals": _numbers(last, "total_individuals", 0),
+        "richness": _numbers(last, "taxa_richness", 0),
+        "ept": _numbers(last, "ept_richness", 0),
+        "score": _numbers(last, "score", assessment.index.decimals),
+        "rank": _picks(last, "class", _ranks(assessment.index)),
+        "flags": _texts(last, "flags"),
+        "perSite": np.bincount(counts, minlength=len(sites)).tolist(),
+    }
+
+
+def _collect_areas(assessment: Assessment) -> dict[str, Any] | None:
+    frame = assessment.subwatersheds
+    if frame is None:
+        return None
+    return {
+        "id": _texts(frame, "subwatershed_id"),
+        "name": _texts(frame, "name"),
+        "areaKm2": _numbers(frame, "area_km2", 1),
+        "streamKm": _numbers(frame, "stream_km", 1),
+        "assessedKm": _numbers(frame, "assessed_km", 1),
+        "measuredKm": _numbers(frame, "measured_km", 1),
+        "assessedShare": _numbers(frame, "assessed_share", 3),
+        "score": _numbers(frame, "score", assessment.index.decimals),
+        "rank": _picks(frame, "class", _ranks(assessment.index)),
+        "nSites": _numbers(frame, "n_sites", 0),
+        "ring": encode_polygons(frame.geometry),
+        "label": _label_points(frame.geometry),
+    }
+
+
+def _label_points(shapes: gpd.GeoSeries) -> dict[str, list[int | None]]:
+    """Return the middle of the largest circle that fits in each polygon: the best place for a name."""
+    polygons = np.array(shapes.array, dtype=object)
+    polygons[~(shapely.area(polygons) > 0)] = None  # an empty one has no such circle
+    centres = shapely.get_point(shapely.maximum_inscribed_circle(polygons, tolerance=LABEL_TOLERANCE), 0)
+    return encode_points(shapely.get_x(centres), shapely.get_y(centres))
+
+
+def _upstream_by_class(frame: gpd.GeoDataFrame, k: int) -> list[list[float | None]]:
+    names = [*(f"upstream_km_{n}" for n in range(1, k + 1)), "upstream_km_unassessed"]
+    return [_numbers(frame, name, 1) for name in names]
+
+
+def _column(frame: pd.DataFrame, name: str) -> pd.Series:
+    """Return a column; all missing when the frame does not have it, as metrics of scores brought in."""
+    return frame[name] if name in frame else pd.Series(np.nan, index=frame.index)
+
+
+def _numbers(frame: pd.DataFrame, name: str, decimals: int) -> list[float | None]:
+    return _plain(_column(frame, name), decimals)
+
+
+def _plain(values: Any, decimals: int) -> list[float | None]:  # noqa: ANN401 - any column of numbers
+    """Round to JSON numbers, whole ones without a point."""
+    numbers = pd.to_numeric(pd.Series(values), errors="coerce")
+    rounded = round_half_away(numbers, decimals).tolist()
+    return [_shorten(value, decimals) if np.isfinite(value) else None for value in rounded]
+
+
+def _shorten(value: float, decimals: int) -> float:
+    return int(value) if value == int(value) else round(value, decimals)
+
+
+def _texts(frame: pd.DataFrame, name: str) -> list[str]:
+    return ["" if pd.isna(value) else str(value) for value in _column(frame, name)]
+
+
+def _positions(ids: Sequence[str] | pd.Series) -> dict[str, int]:
+    return {str(name): position for position, name in enumerate(ids)}
+
+
+def _area_positions(assessment: Assessment) -> dict[str, int]:
+    areas = assessment.subwatersheds
+    return {} if areas is None else _positions(areas["subwatershed_id"])
+
+
+def _ranks(index: Index) -> dict[str, int]:
+    return {band.label: rank for rank, band in enumerate(index.classes)}
+
+
+def _picks(frame: pd.DataFrame, name: str, positions: Mapping[str, int]) -> list[int]:
+    return [positions.get(value, -1) for value in _texts(frame, name)]
+
+
+def _pick_lists(frame: pd.DataFrame, name: str, positions: Mapping[str, int]) -> list[list[int]]:
+    """Split names joined by "; "; one that holds the separator itself is found as a whole."""
+    joined = _texts(frame, name)
+    names = [[text] if text in positions else text.split("; ") for text in joined]
+    return [[positions[name] for name in group if name in positions] for group in names]
+
+
+def _fixed(value: float, decimals: int) -> str:
+    return f"{value:.{decimals}f}"
