@@ -7,7 +7,12 @@ import os
 from dataclasses import dataclass
 from pathlib import Path
 
+import hypothesis
 import pytest
+
+# How long one example of a property test takes depends on what else the machine does.
+hypothesis.settings.register_profile("unhurried", deadline=None)
+hypothesis.settings.load_profile("unhurried")
 
 REPOSITORY = Path(__file__).parents[1]
 

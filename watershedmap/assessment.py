@@ -174,16 +174,15 @@ def _assess_reaches(
         n_sites=np.bincount(sampled, minlength=len(condition)),
     )
     trends = _trends(survey, combine_series(yearly, sites), "reach").reindex(condition.index)
-    place = survey.reaches[["reach_id", "name"]].assign(
+    place = survey.reaches[["reach_id", "name", "geometry"]].assign(
         downstream_id=_downstream_ids(survey),
         length_km=network.length_km,
         strahler_order=_orders(survey),
         subwatershed_id=main_area(shares, _ids_of_areas(survey), len(condition)),
     )
-    joined = place.join(condition.assign(**{"class": label}))
+    joined = gpd.GeoDataFrame(place.join(condition.assign(**{"class": label})))
     joined = _with_trends(joined, trends, present=condition["evidence"] == MEASURED)
-    joined = joined.join(find_nearest_sites(network, sites)).join(upstream)
-    return gpd.GeoDataFrame(joined, geometry=survey.reaches.geometry, crs=survey.reaches.crs)
+    return gpd.GeoDataFrame(joined.join(find_nearest_sites(network, sites)).join(upstream))
 
 
 def _assess_areas(
@@ -211,10 +210,10 @@ def _trends(survey: Survey, series: pd.DataFrame, key: str) -> pd.DataFrame:
     )
 
 
-def _with_trends(frame: pd.DataFrame, trends: pd.DataFrame, *, present: pd.Series) -> pd.DataFrame:
+def _with_trends(frame: gpd.GeoDataFrame, trends: pd.DataFrame, *, present: pd.Series) -> gpd.GeoDataFrame:
     """Add trends; a place that was sampled but never scored has too few years, any other has no trend."""
     aligned = trends.set_axis(frame.index)
-    joined = frame.join(aligned.where(present))
+    joined = gpd.GeoDataFrame(frame.join(aligned.where(present)))
     joined["trend"] = joined["trend"].mask(present & joined["trend"].isna(), TOO_FEW_YEARS)
     joined["trend_years"] = joined["trend_years"].fillna(0).astype(int)
     return joined

@@ -8,7 +8,7 @@ faults of the input, not of a later step.
 from __future__ import annotations
 
 import logging
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -27,6 +27,7 @@ if TYPE_CHECKING:
     import geopandas as gpd
     import pandas as pd
 
+    from watershedmap.errors import Severity
     from watershedmap.scoring.indices import Index
 
 
@@ -101,11 +102,13 @@ def read_survey(folder: str | Path) -> Survey:
         join_m=settings.options.join_m,
         file=settings.layers["reaches"].path,
     )
-    faults += of_network
+    faults += [_name_column(fault, "reaches", settings) for fault in of_network]
     _stop_on(faults)
     log.info("Read %d sites, %d samples, %d reaches", len(sites), len(samples), len(reaches))
-    placement, of_placement = place_sites(sites, reaches, network, within_m=settings.options.snap_m)
-    faults += of_placement
+    placement, of_placement = place_sites(
+        sites, reaches, network, within_m=settings.options.snap_m, file=settings.tables["sites"]
+    )
+    faults += [_name_column(fault, "sites", settings) for fault in of_placement]
     _stop_on(faults)
     assert index is not None  # noqa: S101 - choose_index returns None only with a fault, and there is none
     return Survey(
@@ -130,6 +133,11 @@ def _stop_on(faults: list[Fault]) -> None:
         raise SurveyError(faults)
 
 
+def _name_column(fault: Fault, table: str, settings: Settings) -> Fault:
+    """Name the column as the user's own file does; the network knows ours only."""
+    return replace(fault, column=settings.column(table, fault.column))
+
+
 def _read_collections(
     folder: Path, settings: Settings, sites: gpd.GeoDataFrame
 ) -> tuple[pd.DataFrame, pd.DataFrame | None, pd.DataFrame | None, list[Fault]]:
@@ -149,7 +157,7 @@ def _read_collections(
 
 def _report_unknown_taxa(counts: pd.DataFrame, taxa: pd.DataFrame, settings: Settings) -> list[Fault]:
     """Report each unknown name once, at the first row that has it."""
-    severity = "fault" if settings.options.unknown_taxa == "stop" else "notice"
+    severity: Severity = "fault" if settings.options.unknown_taxa == "stop" else "notice"
     file, column = settings.tables["counts"], settings.column("counts", "taxon")
     faults = []
     for name, suggestions in taxa.loc[~taxa["known"], "suggestions"].items():

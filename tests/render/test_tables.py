@@ -17,7 +17,6 @@ from watershedmap.render.tables import (
     format_column,
     guard_text,
     order_columns,
-    round_half_away,
     write_tables,
 )
 
@@ -148,7 +147,7 @@ def test_a_line_drawn_from_printed_figures_is_true_to_the_score() -> None:
     [(4.255, 2, 4.26), (-4.255, 2, -4.26), (0.5, 0, 1.0), (2.5, 0, 3.0), (4.2549, 2, 4.25), (0.285, 2, 0.29)],
 )
 def test_halves_are_rounded_away_from_zero(value: float, decimals: int, expected: float) -> None:
-    assert round_half_away(np.array([value]), decimals)[0] == expected
+    assert format_column(pd.Series([value], name="score"), decimals=decimals) == [f"{expected:.{decimals}f}"]
 
 
 def test_decimals_follow_the_unit_in_the_name() -> None:

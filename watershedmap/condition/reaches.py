@@ -133,6 +133,6 @@ def combine_series(yearly: pd.DataFrame, sites: pd.DataFrame) -> pd.DataFrame:
     level = series.groupby("site_id")["score"].transform("mean")
     series = series.assign(departure=series["score"] - level, level=level)
     sites_level = series.drop_duplicates("site_id").groupby("reach")["level"].mean()
-    combined = series.groupby(["reach", "year"], as_index=False)["departure"].mean()
-    combined["score"] = combined.pop("departure") + combined["reach"].map(sites_level)
-    return combined
+    combined = series.groupby(["reach", "year"])["departure"].mean().reset_index()
+    score = combined["departure"] + combined["reach"].map(sites_level)
+    return combined[["reach", "year"]].assign(score=score)

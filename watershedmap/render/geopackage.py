@@ -14,14 +14,14 @@ from contextlib import contextmanager
 from typing import TYPE_CHECKING, Final
 
 import geopandas as gpd
-import numpy as np
 import pandas as pd
 import pyogrio
 import shapely
 from pyogrio.errors import DataLayerError, DataSourceError
 
 from watershedmap.errors import OutputError
-from watershedmap.render.tables import TRIMMED_DECIMALS, column_decimals, order_columns, round_half_away
+from watershedmap.render.tables import TRIMMED_DECIMALS, column_decimals, order_columns
+from watershedmap.scoring.classes import round_half_away
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
@@ -136,9 +136,7 @@ def _field(column: pd.Series, *, decimals: int) -> pd.Series:
         return column.astype("Int64")
     if pd.api.types.is_float_dtype(column):
         places = column_decimals(name, decimals=decimals)
-        numbers = column.to_numpy(dtype=np.float64, na_value=np.nan)
-        rounded = round_half_away(numbers, TRIMMED_DECIMALS if places is None else places)
-        return pd.Series(rounded, index=column.index)
+        return round_half_away(column, TRIMMED_DECIMALS if places is None else places)
     return column
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import logging
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 from watershedmap.render.folder import staged_folder
@@ -13,8 +14,6 @@ from watershedmap.render.page import write_page
 from watershedmap.render.tables import write_tables
 
 if TYPE_CHECKING:
-    from pathlib import Path
-
     from watershedmap.assessment import Assessment
 
 MAP_FILE = "map.html"
@@ -22,7 +21,7 @@ MAP_FILE = "map.html"
 log = logging.getLogger(__name__)
 
 
-def write_results(assessment: Assessment, folder: Path) -> Path:
+def write_results(assessment: Assessment, folder: str | Path) -> Path:
     """Write map, methods page, layers, tables and manifest.
 
     Parameters
@@ -42,6 +41,7 @@ def write_results(assessment: Assessment, folder: Path) -> Path:
     OutputError
         When the folder holds other things, or cannot be written; it is then left as it was.
     """
+    folder = Path(folder)
     with staged_folder(folder) as stage:
         write_page(assessment, stage / MAP_FILE)
         write_methods(assessment, stage / "methods.html")

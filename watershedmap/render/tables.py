@@ -19,6 +19,7 @@ import numpy as np
 import pandas as pd
 
 from watershedmap.errors import OutputError
+from watershedmap.scoring.classes import round_half_away
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping, Sequence
@@ -165,9 +166,6 @@ DECIMALS: Final[Mapping[str, int]] = {
 TRIMMED_DECIMALS: Final = 6
 """Most decimals of a number in any other column; trailing zeros are dropped there."""
 
-NOISE: Final = 1e-9
-"""A half that lost its last bits (4.255 is stored as 4.25499...) is lifted over the edge by this much."""
-
 RISKY_STARTS: Final = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠")  # noqa: RUF001 - wide forms run too
 """First characters that make a spreadsheet read a cell as a formula."""
 
@@ -261,27 +259,6 @@ def column_decimals(name: str, *, decimals: int) -> int | None:
     return 1 if name.endswith("_m") else None
 
 
-def round_half_away(values: NDArray[np.float64], decimals: int) -> NDArray[np.float64]:
-    """Round halves away from zero, whatever the last bits say.
-
-    Parameters
-    ----------
-    values
-        Numbers; NaN stays NaN.
-    decimals
-        Decimals to keep.
-
-    Returns
-    -------
-    array of float
-        Never a negative zero.
-    """
-    scale = 10.0**decimals
-    whole = np.floor(np.abs(values) * scale + 0.5 + NOISE)
-    rounded: NDArray[np.float64] = np.sign(values) * whole / scale + 0.0
-    return rounded
-
-
 def format_column(column: pd.Series, *, decimals: int) -> list[str]:
     """Turn one column into cells.
 
@@ -338,7 +315,7 @@ def guard_text(text: str) -> str:
 
 def _format_numbers(numbers: NDArray[np.float64], decimals: int | None) -> list[str]:
     places = TRIMMED_DECIMALS if decimals is None else decimals
-    rounded = round_half_away(numbers, places).tolist()
+    rounded = round_half_away(pd.Series(numbers), places).tolist()
     cells = ["" if math.isnan(v) else f"{v:.{places}f}" for v in rounded]
     return cells if decimals is not None else [cell.rstrip("0").rstrip(".") for cell in cells]
 

@@ -1,0 +1,18 @@
+"""Messages name a few ids and count the rest."""
+
+from __future__ import annotations
+
+from watershedmap.network.nodes import DirectionCheck
+from watershedmap.network.reports import list_ids, report_direction
+
+
+def test_ten_ids_are_named_and_the_rest_is_counted() -> None:
+    assert list_ids(range(10)) == "0, 1, 2, 3, 4, 5, 6, 7, 8, 9"
+    assert list_ids(range(12)) == "0, 1, 2, 3, 4, 5, 6, 7, 8, 9 and 2 more"
+
+
+def test_lines_that_never_meet_are_said_to_tell_no_direction() -> None:
+    check = DirectionCheck(junctions=0, confluences=0)
+    (notice,) = report_direction(check, asked="check", believed=False, file="lines.gpkg")
+    assert "no two lines meet" in notice.problem
+    assert 'direction = "drawn"' in notice.fix
