@@ -135,6 +135,51 @@ def test_a_survey_without_sub_watersheds_is_whole(survey_folder: SurveyFolder) -
     assert assessment.sites["subwatershed_id"].isna().all()
 
 
+def test_an_index_from_few_individuals_of_many_is_flagged_and_can_be_left_out(
+    survey_folder: SurveyFolder,
+) -> None:
+    # Worms carry no tolerance value in the list of 1988, so the index rests on one stonefly.
+    survey_folder.change("counts.csv", "3,Chironomidae,90\n3,Asellidae,30", "3,Tubificidae,500\n3,Perlidae,1")
+    sample = assess(survey_folder.path).samples.set_index("sample_id").loc["3"]
+    assert "index from 1 individuals only" in sample["flags"]
+    survey_folder.change("survey.toml", "[tables]", "[options]\nuse_small_samples = false\n[tables]")
+    assert not assess(survey_folder.path).samples.set_index("sample_id").loc["3", "used"]
+
+
+def test_samples_that_are_not_used_are_counted_by_reason(survey_folder: SurveyFolder) -> None:
+    survey_folder.change("counts.csv", "3,Chironomidae,90\n3,Asellidae,30", "3,Tubificidae,500")
+    problems = [notice.problem for notice in assess(survey_folder.path).notices]
+    assert "1 of 3 samples are not used: 1 without a score" in problems
+
+
+def test_a_site_of_blank_samples_has_too_few_years_and_one_without_samples_no_trend(
+    survey_folder: SurveyFolder,
+) -> None:
+    survey_folder.change("counts.csv", "3,Chironomidae,90\n3,Asellidae,30", "3,Baetidae,0")
+    survey_folder.change("sites.csv", "C1,", "B1,Upper b,10.0151,50.03,\nC1,")
+    sites = assess(survey_folder.path).sites.set_index("site_id")
+    assert sites.loc["C1", "trend"] == "too few years"
+    assert pd.isna(sites.loc["B1", "trend"])
+
+
+def test_a_last_year_that_stands_alone_is_noticed_with_the_sites_it_makes_old(
+    survey_folder: SurveyFolder,
+) -> None:
+    survey_folder.change("samples.csv", "2025-05-02", "2092-05-02")
+    found = {notice.value for notice in assess(survey_folder.path).notices}
+    assert found == {"2092", "A1"}
+
+
+def test_streams_and_sites_outside_every_sub_watershed_are_noticed(survey_folder: SurveyFolder) -> None:
+    text = (survey_folder.path / "areas.geojson").read_text()
+    survey_folder.write("areas.geojson", text.replace("50.02", "50.035"))
+    survey_folder.write("areas.geojson", text.replace("49.9,", "50.015,").replace("49.9]", "50.015]"))
+    notices = [
+        notice for notice in assess(survey_folder.path).notices if "no sub-watershed" in notice.problem
+    ]
+    assert [notice.value for notice in notices] == ["C1"]
+
+
 @pytest.fixture(scope="module")
 def demo(demo_folder: Path) -> Assessment:
     return assess(demo_folder)

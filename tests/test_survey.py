@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+import geopandas as gpd
 import pytest
 
 from watershedmap.errors import Fault, SurveyError, SurveyNotFoundError
@@ -102,3 +103,32 @@ def test_an_index_that_does_not_exist_is_a_fault_beside_those_of_the_tables(
 def test_no_folder_is_told_from_a_bad_one(tmp_path: Path) -> None:
     with pytest.raises(SurveyNotFoundError):
         read_survey(tmp_path / "nowhere")
+
+
+def test_a_method_that_no_sample_has_is_a_fault(survey_folder: SurveyFolder) -> None:
+    survey_folder.change("survey.toml", "[tables]", '[options]\nmethods = ["kik seine"]\n[tables]')
+    (fault,) = faults_of(survey_folder)
+    assert (fault.column, fault.fix) == ("options.methods", "the samples have: D-net, kick seine")
+
+
+def test_every_part_of_a_shapefile_is_an_input(survey_folder: SurveyFolder) -> None:
+    frame = gpd.read_file(survey_folder.path / "reaches.geojson").rename(columns={"downstream_id": "down"})
+    frame.to_file(survey_folder.path / "r.shp")
+    survey_folder.change("survey.toml", "reaches.geojson", "r.shp")
+    survey_folder.change("survey.toml", "[layers]", '[columns.reaches]\ndownstream_id = "down"\n[layers]')
+    names = {path.name for path in read_survey(survey_folder.path).inputs}
+    assert {"r.shp", "r.dbf", "r.shx", "r.prj"} <= names
+
+
+def test_reaches_of_no_length_are_noticed(survey_folder: SurveyFolder) -> None:
+    text = (survey_folder.path / "reaches.geojson").read_text()
+    survey_folder.write(
+        "reaches.geojson", text.replace("[10.02, 50.04], [10.01, 50.02]", "[10.01, 50.02], [10.01, 50.02]")
+    )
+    problems = [notice.problem for notice in read_survey(survey_folder.path).notices]
+    assert problems == ["1 reach(es) have a line of no length"]
+
+
+def test_a_fault_in_the_stream_layer_adds_no_remarks_about_its_direction(survey_folder: SurveyFolder) -> None:
+    survey_folder.write("reaches.geojson", "{}")
+    assert len(faults_of(survey_folder)) == 1

@@ -16,10 +16,16 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 
+from watershedmap.condition.notices import notice_methods, notice_uncovered, notice_unused, notice_years
 from watershedmap.condition.reaches import MEASURED, assess_reaches, combine_series
 from watershedmap.condition.sites import CONFIDENCE, assess_sites, average_years
 from watershedmap.condition.subwatersheds import assess_subwatersheds, main_area
-from watershedmap.condition.upstream import find_nearest_sites, is_sampled, summarise_upstream
+from watershedmap.condition.upstream import (
+    find_nearest_sites,
+    find_neighbours,
+    is_sampled,
+    summarise_upstream,
+)
 from watershedmap.errors import Fault, sort_faults
 from watershedmap.network.areas import area_km2, area_of_points, share_reaches
 from watershedmap.network.order import strahler_order
@@ -115,6 +121,12 @@ def assess_survey(survey: Survey) -> Assessment:
     reaches = _assess_reaches(survey, yearly, sites, shares)
     evidence = reaches["evidence"].value_counts()
     log.info("Assessed reaches: %s", ", ".join(f"{count} {word}" for word, count in evidence.items()))
+    notices = [
+        *notice_unused(samples, survey),
+        *notice_methods(samples, survey),
+        *notice_years(yearly, sites, survey, as_of_year=as_of_year),
+        *notice_uncovered(shares, site_area, reaches, survey),
+    ]
     return Assessment(
         survey=survey,
         index=index,
@@ -125,7 +137,7 @@ def assess_survey(survey: Survey) -> Assessment:
         reaches=reaches,
         subwatersheds=_assess_areas(survey, shares, reaches, site_area),
         taxa=survey.taxa,
-        notices=sort_faults([*survey.notices, *_notice_methods(samples, survey)]),
+        notices=sort_faults([*survey.notices, *notices]),
     )
 
 
@@ -150,12 +162,16 @@ def _assess_sites(
     options = survey.settings.options
     sites = survey.sites.drop(columns="reach_id").join(survey.placement)
     sites["subwatershed_id"] = _ids_of_areas(survey).reindex(site_area).to_numpy()
-    condition = assess_sites(sites["site_id"], yearly, options=options, as_of_year=as_of_year)
+    condition = assess_sites(
+        sites["site_id"], yearly, options=options, as_of_year=as_of_year, scale=survey.index.scale
+    )
     sites = sites.join(condition)
+    sites = sites.join(find_neighbours(survey.network, sites))
     for column, of in (("class", "score"), ("class_low", "score_low"), ("class_high", "score_high")):
         sites[column] = classify(sites[of], survey.index)
     trends = _trends(survey, yearly, "site_id")
-    return _with_trends(sites, trends.reindex(sites["site_id"]), present=sites["n_samples"] > 0)
+    sampled = sites["site_id"].isin(survey.samples["site_id"].unique())
+    return _with_trends(sites, trends.reindex(sites["site_id"]), present=sampled)
 
 
 def _assess_reaches(
@@ -229,24 +245,3 @@ def _orders(survey: Survey) -> pd.Series:
     if not survey.network.has_flow:
         return pd.Series(pd.NA, index=survey.reaches.index, dtype="Int64")
     return pd.Series(strahler_order(survey.network), index=survey.reaches.index, dtype="Int64")
-
-
-def _notice_methods(samples: pd.DataFrame, survey: Survey) -> list[Fault]:
-    """Notice sites sampled with different methods: a change of gear can look like a trend."""
-    used = samples[samples["used"]]
-    methods = used.groupby("site_id")["method"].unique()
-    table = "samples" if "samples" in survey.settings.tables else "scores"
-    file, column = survey.settings.tables[table], survey.settings.column(table, "method")
-    return [
-        Fault(
-            file,
-            None,
-            column,
-            ", ".join(sorted(map(str, kinds))),
-            f"site {site} was sampled with several methods",
-            "a change of method can look like a trend; name one under methods in [options] to use it alone",
-            "notice",
-        )
-        for site, kinds in methods.items()
-        if len(kinds) > 1
-    ]

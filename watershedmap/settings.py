@@ -74,7 +74,7 @@ class Options:
     stale_after_years: int = 5
     """A site last sampled longer ago than this, at the last year of the survey, says nothing of today."""
     min_individuals: int = 100
-    """Samples with fewer individuals are flagged."""
+    """Samples with fewer individuals, or an index from fewer, are flagged."""
     use_small_samples: bool = True
     """Whether flagged small samples enter condition and trend."""
     methods: tuple[str, ...] = ()

@@ -7,12 +7,14 @@ faults of the input, not of a later step.
 
 from __future__ import annotations
 
+import glob
 import logging
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from watershedmap.errors import Fault, SurveyError, sort_faults
+from watershedmap.network.reports import list_ids
 from watershedmap.network.snapping import place_sites
 from watershedmap.network.topology import Network, build_network
 from watershedmap.readers.layers import read_reaches, read_subwatersheds
@@ -95,7 +97,9 @@ def read_survey(folder: str | Path) -> Survey:
     subwatersheds, further = read_subwatersheds(folder, settings)
     sites, of_sites = read_sites(folder, settings, reach_ids=set(reaches["reach_id"]))
     samples, counts, taxa, of_samples = _read_collections(folder, settings, sites)
-    faults += more + further + of_sites + of_samples
+    faults += more + further + of_sites + of_samples + _check_methods(samples, settings)
+    if any(fault.severity == "fault" for fault in more):
+        raise SurveyError(faults)  # a network of a layer at fault would only add faults that are none
     network, of_network = build_network(
         reaches,
         direction=settings.options.direction,
@@ -103,6 +107,7 @@ def read_survey(folder: str | Path) -> Survey:
         file=settings.layers["reaches"].path,
     )
     faults += [_name_column(fault, "reaches", settings) for fault in of_network]
+    faults += _report_lengths(reaches, network, settings)
     _stop_on(faults)
     log.info("Read %d sites, %d samples, %d reaches", len(sites), len(samples), len(reaches))
     placement, of_placement = place_sites(
@@ -171,21 +176,40 @@ def _report_unknown_taxa(counts: pd.DataFrame, taxa: pd.DataFrame, settings: Set
 def _report_uncounted(samples: pd.DataFrame, counts: pd.DataFrame, settings: Settings) -> list[Fault]:
     """Report samples without any row of counts: they are unknown, not empty."""
     missing = samples.loc[~samples["sample_id"].isin(counts["sample_id"].unique()), "sample_id"]
+    file, column = settings.tables["samples"], settings.column("samples", "sample_id")
+    problem = "this sample has no counts"
     fix = "enter its counts; if nothing was found, enter a taxon that was looked for with count 0"
+    return [Fault(file, None, column, str(name), problem, fix, "notice") for name in missing]
+
+
+def _check_methods(samples: pd.DataFrame, settings: Settings) -> list[Fault]:
+    """Fault a method under [options] that no sample was taken with: a slip there would use nothing."""
+    known = sorted(set(samples["method"]) - {""})
+    fix = f"the samples have: {', '.join(known)}" if known else "the samples name no method"
     return [
-        Fault(
-            settings.tables["samples"],
-            None,
-            "sample_id",
-            str(name),
-            "this sample has no counts",
-            fix,
-            "notice",
-        )
-        for name in missing
+        Fault(SETTINGS_FILE, None, "options.methods", method, "no sample was taken with this method", fix)
+        for method in settings.options.methods
+        if method not in known
+    ]
+
+
+def _report_lengths(reaches: gpd.GeoDataFrame, network: Network, settings: Settings) -> list[Fault]:
+    """Notice reaches that have a line without any length: they weigh nothing anywhere."""
+    flat = (network.length_km == 0) & ~reaches.geometry.isna().to_numpy()
+    if not flat.any():
+        return []
+    ids = list_ids(list(reaches.loc[flat, "reach_id"]))
+    column = settings.column("reaches", "reach_id")
+    problem = f"{int(flat.sum())} reach(es) have a line of no length"
+    return [
+        Fault(settings.layers["reaches"].path, None, column, ids, problem, "mend or remove them", "notice")
     ]
 
 
 def _list_inputs(folder: Path, settings: Settings) -> tuple[Path, ...]:
+    """Name every file that was read; the parts of a shapefile lie beside it under the same stem."""
     named = [SETTINGS_FILE, *settings.tables.values(), *(layer.path for layer in settings.layers.values())]
-    return tuple(folder / name for name in sorted(set(named)))
+    files = {folder / name for name in named}
+    for path in [path for path in files if path.suffix.lower() == ".shp"]:
+        files |= {part for part in path.parent.glob(f"{glob.escape(path.stem)}.*") if part.is_file()}
+    return tuple(sorted(files))

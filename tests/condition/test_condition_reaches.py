@@ -9,7 +9,7 @@ import pytest
 from shapely.geometry import LineString
 
 from watershedmap.condition.reaches import assess_reaches, combine_series
-from watershedmap.condition.upstream import find_nearest_sites, summarise_upstream
+from watershedmap.condition.upstream import find_nearest_sites, find_neighbours, summarise_upstream
 from watershedmap.network.topology import Network, build_network
 from watershedmap.settings import Options
 
@@ -115,12 +115,53 @@ def test_without_sites_everything_is_unassessed(network: Network) -> None:
     assert (result["evidence"] == "unassessed").all()
 
 
-def test_a_site_that_joins_late_adds_no_step_to_the_series_of_its_reach() -> None:
-    yearly = pd.DataFrame(
-        {"site_id": list("SSSSTT"), "year": [1, 2, 3, 4, 3, 4], "score": [4.0, 4.0, 4.0, 4.0, 8.0, 8.0]}
-    )
-    series = combine_series(yearly, pd.DataFrame({"site_id": ["S", "T"], "reach": [0, 0]}))
-    assert series["score"].tolist() == pytest.approx([6.0] * 4)
+def series_of(rows: list[tuple[str, int, float]], *reaches: int) -> pd.DataFrame:
+    yearly = pd.DataFrame(rows, columns=["site_id", "year", "score"])
+    ids = sorted(set(yearly["site_id"]))
+    return combine_series(yearly, pd.DataFrame({"site_id": ids, "reach": reaches}))
+
+
+def test_a_single_site_is_the_series_of_its_reach() -> None:
+    rows = [("S", 2020, 4.0), ("S", 2022, 5.0)]
+    assert series_of(rows, 7).to_dict("list") == {"reach": [7, 7], "year": [2020, 2022], "score": [4.0, 5.0]}
+
+
+def test_a_site_that_joins_late_adds_no_step_and_takes_no_trend_away() -> None:
+    falling = [("S", year, 8.0 - 0.5 * year) for year in range(6)]
+    lower = [("T", year, 4.0 - 0.5 * year) for year in range(3, 8)]
+    series = series_of([*falling, *lower], 0, 0)
+    assert series["year"].tolist() == list(range(8))
+    assert np.diff(series["score"]).tolist() == pytest.approx([-0.5] * 7)
+    assert series["score"].iloc[0] == pytest.approx((8.0 + 4.0) / 2)
+
+
+def test_sites_without_a_common_year_leave_the_longest_series() -> None:
+    first = [("S", year, 5.8 - 0.2 * year) for year in range(5)]
+    second = [("T", year, 9.0) for year in range(5, 8)]
+    series = series_of([*first, *second], 0, 0)
+    assert series["year"].tolist() == list(range(5))
+    assert series["score"].tolist() == pytest.approx([5.8, 5.6, 5.4, 5.2, 5.0])
+
+
+def test_the_neighbours_of_a_site_are_measured_from_the_site_itself(network: Network) -> None:
+    frame = sites(("P", C, 84.0, 3.0), ("Q", C, 10.0, 3.0), ("U", A, 100.0, 3.0), ("X", -1, np.nan, 3.0))
+    found = find_neighbours(network, frame)
+    length = network.length_km
+    assert found.loc[0, ["site_upstream", "site_downstream"]].tolist() == ["U", "Q"]
+    assert found.loc[0, "site_upstream_km"] == pytest.approx(length[C] - 0.084 + 0.1)
+    assert found.loc[0, "site_downstream_km"] == pytest.approx(0.074)
+    assert found.loc[1, ["site_upstream", "site_upstream_km"]].tolist() == ["P", pytest.approx(0.074)]
+    assert found.loc[2, "site_downstream"] == "P"
+    assert found.loc[2, "site_downstream_km"] == pytest.approx(0.1 + length[C] - 0.084)
+    assert found.loc[3].isna().all()
+    assert pd.isna(found.loc[1, "site_downstream"])
+
+
+def test_a_very_short_half_distance_leaves_the_nearest_site_in_charge(network: Network) -> None:
+    frame = sites(("S", C, 100, 4.0), ("T", E, 2000, 7.0))
+    result = assess_reaches(network, frame, options=Options(half_distance_km=1e-4))
+    assert result.loc[D, "evidence"] == "inferred"
+    assert result.loc[D, "score"] == pytest.approx(4.0)
 
 
 def test_the_upstream_summary_weighs_by_length_and_counts_the_unassessed(network: Network) -> None:

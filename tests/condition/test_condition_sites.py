@@ -79,3 +79,9 @@ def test_a_site_without_samples_is_unknown() -> None:
     assert result["n_samples"].tolist() == [0]
     assert result[["score", "last_year"]].isna().all(axis=None)
     assert result["current"].tolist() == [False]
+
+
+def test_the_interval_is_cut_at_the_ends_of_the_scale() -> None:
+    frame = yearly(A={2024: 1.0, 2025: 4.0})
+    result = assess_sites(pd.Series(["A"]), frame, options=Options(), as_of_year=2025, scale=(0.0, 10.0))
+    assert result.loc[0, ["score_low", "score_high"]].tolist() == [0.0, 10.0]

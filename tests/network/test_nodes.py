@@ -57,15 +57,43 @@ def test_a_junction_counts_when_one_line_leaves_and_others_arrive() -> None:
     assert (check.junctions, check.confluences, check.believed) == (1, 1, True)
 
 
-@pytest.mark.parametrize("reversed_lines", [1, 2])
-def test_the_direction_is_believed_from_four_fifths_of_the_junctions_on(reversed_lines: int) -> None:
-    chain = [[(x, 0), (x + 1, 0)] for x in range(11)]  # ten junctions
-    for number in range(reversed_lines):
-        chain[3 + 4 * number].reverse()  # spoils the two junctions next to it
-    check = check_direction(nodes_of(*chain))
-    assert check.junctions == 10
-    assert check.confluences == 10 - 2 * reversed_lines
-    assert check.believed is (reversed_lines == 1)
+def comb(teeth: int) -> list[list[tuple[float, float]]]:
+    """Draw a stem that flows east and takes up a tributary at each of so many confluences."""
+    stem = [[(x, 0.0), (x + 1, 0.0)] for x in range(teeth + 1)]
+    return stem + [[(x + 1, 1.0), (x + 1, 0.0)] for x in range(teeth)]
+
+
+@pytest.mark.parametrize("turned", [1, 3])
+def test_the_direction_is_believed_from_four_fifths_of_the_junctions_on(turned: int) -> None:
+    lines = comb(10)
+    for tooth in lines[11 : 11 + turned]:
+        tooth.reverse()  # a tributary that seems to leave spoils its confluence
+    check = check_direction(nodes_of(*lines))
+    assert (check.junctions, check.confluences) == (10, 10 - turned)
+    assert check.believed is (turned == 1)
+
+
+def test_a_tree_drawn_upstream_is_not_believed_however_many_pieces_its_streams_have() -> None:
+    # Nodes that one piece enters and one leaves look the same with every line turned, so they have no vote.
+    pieces = [
+        [(x0 + (x1 - x0) * k / 6, y0 + (y1 - y0) * k / 6) for k in (part, part + 1)]
+        for (x0, y0), (x1, y1) in comb(3)
+        for part in range(6)
+    ]
+    down = check_direction(nodes_of(*pieces))
+    assert (down.junctions, down.confluences, down.believed) == (3, 3, True)
+    up = check_direction(nodes_of(*(line[::-1] for line in pieces)))
+    assert (up.junctions, up.confluences, up.believed) == (3, 0, False)
+
+
+def test_a_chain_without_confluences_tells_no_direction() -> None:
+    check = check_direction(nodes_of(*([(x, 0), (x + 1, 0)] for x in range(11))))
+    assert (check.junctions, check.believed) == (0, False)
+
+
+def test_two_lines_that_both_leave_or_both_arrive_count_against() -> None:
+    assert check_direction(nodes_of([(0, 0), (1, 0)], [(0, 0), (-1, 0)])).junctions == 1
+    assert check_direction(nodes_of([(1, 0), (0, 0)], [(-1, 0), (0, 0)])).confluences == 0
 
 
 def test_without_junctions_the_direction_is_not_believed() -> None:

@@ -14,5 +14,5 @@ def test_ten_ids_are_named_and_the_rest_is_counted() -> None:
 def test_lines_that_never_meet_are_said_to_tell_no_direction() -> None:
     check = DirectionCheck(junctions=0, confluences=0)
     (notice,) = report_direction(check, asked="check", believed=False, file="lines.gpkg")
-    assert "no two lines meet" in notice.problem
+    assert "no junction of three or more lines" in notice.problem
     assert 'direction = "drawn"' in notice.fix

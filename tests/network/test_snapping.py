@@ -152,7 +152,7 @@ def test_a_site_near_nothing_is_placed_nowhere_and_the_nearest_distance_told() -
     placed, found = place(points_of((0.01, 0.005), (5, 5), (0, 0.005)), layer)
     assert placed["reach"].tolist() == [-1, -1, 0]
     assert placed.loc[:1, ["offset_m", "position_m", "snapped_longitude"]].isna().all(axis=None)
-    assert [fault.value for fault in found] == ["1113 m", ""]
+    assert [fault.value for fault in found] == ["s0", "s1"]
     assert all(fault.severity == "notice" for fault in found)
     assert "r0, is 1113 m away" in found[0].problem
 
@@ -173,3 +173,17 @@ def test_sites_without_a_place_and_layers_without_lines_do_not_stop_it() -> None
     assert len(found) == 1
     empty = gpd.GeoDataFrame({"reach_id": []}, geometry=[], crs="EPSG:4326")
     assert place(sites, empty)[0]["reach"].tolist() == [-1, -1]
+
+
+def test_a_site_whose_place_is_where_reaches_meet_is_noticed() -> None:
+    layer = layer_of_lines([(0, 0.01), (0, 0)], [(0.01, 0.01), (0, 0)], [(0, 0), (0, -0.01)])
+    placed, found = place(points_of((-0.0002, 0.0), (0.0001, 0.005)), layer)
+    assert placed["reach"].tolist() == [0, 0]
+    assert [fault.value for fault in found] == ["s0"]
+    assert "where reaches r0, r1, r2 meet; the site is put on r0" in found[0].problem
+
+
+def test_a_site_with_longitude_and_latitude_swapped_is_told_so() -> None:
+    layer = layer_of_lines([(10, 50), (10.1, 50.1)])
+    _, found = place(points_of((50.05, 10.05), (20, 50)), layer)
+    assert ["swapped" in fault.fix for fault in found] == [True, False]

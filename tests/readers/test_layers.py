@@ -73,7 +73,7 @@ def test_a_named_column_that_is_not_there_is_a_fault(tmp_path: Path) -> None:
 def test_a_layer_without_ids_gets_row_numbers_and_says_so(tmp_path: Path) -> None:
     reaches(other=["x", "y"]).to_file(tmp_path / "reaches.gpkg")
     read, faults = read_reaches(tmp_path, settings())
-    assert read["reach_id"].tolist() == ["1", "2"]
+    assert read["reach_id"].tolist() == ["row 1", "row 2"]
     assert [fault.severity for fault in faults] == ["notice"]
 
 
@@ -145,3 +145,58 @@ def test_a_polygon_that_crosses_itself_is_mended_and_reported(tmp_path: Path) ->
 def test_no_layer_of_areas_is_nothing_to_complain_of(tmp_path: Path) -> None:
     plain = Settings(title="", about="", tables={}, layers={"reaches": Layer("reaches.gpkg")})
     assert read_subwatersheds(tmp_path, plain) == (None, [])
+
+
+def test_a_plain_table_is_no_layer(tmp_path: Path) -> None:
+    (tmp_path / "t.csv").write_text("reach_id,x\na,1\n")
+    assert read_reaches(tmp_path, settings("t.csv"))[1][0].problem == "this is a table without a map"
+    assert read_reaches(tmp_path, settings("."))[1][0].problem == "this is a table without a map"
+    assert read_reaches(tmp_path, settings("x" * 300 + ".gpkg"))[1][0].severity == "fault"
+
+
+def test_coordinates_off_the_globe_are_a_fault(tmp_path: Path) -> None:
+    line = LineString([(500000, 5538630), (500100, 5538630)])
+    gpd.GeoDataFrame({"reach_id": ["a"]}, geometry=[line], crs="EPSG:4326").to_file(tmp_path / "reaches.gpkg")
+    (fault,) = read_reaches(tmp_path, settings())[1]
+    assert fault.value == "a"
+    assert "outside -180 to 180" in fault.problem
+
+
+def test_one_node_column_without_the_other_is_a_fault(tmp_path: Path) -> None:
+    reaches(reach_id=["a"], F=["1"]).to_file(tmp_path / "reaches.gpkg")
+    (fault,) = read_reaches(tmp_path, settings(columns={"from_node": "F"}))[1]
+    assert (fault.column, fault.problem) == ("F", "one node column without the other")
+
+
+def test_one_heading_may_serve_as_id_and_name(tmp_path: Path) -> None:
+    reaches(reach_id=["a"]).to_file(tmp_path / "reaches.gpkg")
+    read, faults = read_reaches(tmp_path, settings(columns={"name": "reach_id"}))
+    assert faults == []
+    assert read["name"].tolist() == ["a"]
+
+
+def test_a_file_of_several_layers_with_none_named_is_noticed(tmp_path: Path) -> None:
+    reaches(reach_id=["a"]).to_file(tmp_path / "reaches.gpkg", layer="one")
+    reaches(reach_id=["b"]).to_file(tmp_path / "reaches.gpkg", layer="two", mode="a")
+    read, (notice,) = read_reaches(tmp_path, settings())
+    assert (notice.severity, notice.value) == ("notice", "one, two")
+    assert read["reach_id"].tolist() == ["a"]
+    assert read_reaches(tmp_path, settings(layer="two"))[1] == []
+
+
+def test_a_mended_polygon_keeps_only_its_area(tmp_path: Path) -> None:
+    spiked = Polygon([(0, 0), (1, 0), (1, 1), (2, 1), (1, 1), (0, 1)])
+    frame = gpd.GeoDataFrame({"subwatershed_id": ["w"]}, geometry=[spiked], crs="EPSG:4326")
+    frame.to_file(tmp_path / "areas.gpkg")
+    read, _ = read_subwatersheds(tmp_path, settings("areas.gpkg"))
+    assert read is not None
+    assert read.geometry.iloc[0].equals(Polygon([(0, 0), (1, 0), (1, 1), (0, 1)]))
+
+
+def test_a_missing_polygon_is_said_to_be_nothing(tmp_path: Path) -> None:
+    square = Polygon([(0, 0), (1, 0), (1, 1)])
+    frame = gpd.GeoDataFrame({"subwatershed_id": ["w", "v"]}, geometry=[square, None], crs="EPSG:4326")
+    frame.to_file(tmp_path / "areas.gpkg")
+    assert (
+        "are not polygons but nothing" in read_subwatersheds(tmp_path, settings("areas.gpkg"))[1][0].problem
+    )

@@ -6,8 +6,10 @@ from typing import TYPE_CHECKING
 
 import pytest
 
+from watershedmap.errors import SurveyError
 from watershedmap.readers.samples import read_counts, read_samples, read_scores
 from watershedmap.readers.settings import read_settings
+from watershedmap.survey import read_survey
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -107,3 +109,60 @@ def test_scores_can_come_without_sample_ids(survey_folder: SurveyFolder) -> None
     assert scores["sample_id"].tolist() == ["row 2", "row 3"]
     assert scores["score"].isna().tolist() == [False, True]
     assert [(fault.row, fault.problem) for fault in faults] == [(3, "the value is missing")]
+
+
+@pytest.mark.parametrize(
+    ("table", "column"),
+    [
+        ("sites", "site_id"),
+        ("sites", "longitude"),
+        ("sites", "latitude"),
+        ("samples", "sample_id"),
+        ("samples", "site_id"),
+        ("samples", "date"),
+        ("counts", "sample_id"),
+        ("counts", "taxon"),
+        ("counts", "count"),
+    ],
+)
+@pytest.mark.parametrize("way", ["renamed in the file", "mistyped in survey.toml"])
+def test_a_required_column_that_is_missing_is_one_fault_in_its_table(
+    survey_folder: SurveyFolder, table: str, column: str, way: str
+) -> None:
+    if way == "renamed in the file":
+        survey_folder.change(f"{table}.csv", column, "other")
+    else:
+        survey_folder.change("survey.toml", "[tables]", f'[columns.{table}]\n{column} = "Zzz"\n[tables]')
+    with pytest.raises(SurveyError) as caught:
+        read_survey(survey_folder.path)
+    found = [
+        fault for fault in caught.value.faults if fault.file == f"{table}.csv" and fault.severity == "fault"
+    ]
+    assert [fault.problem for fault in found] == ["the column is missing"]
+
+
+@pytest.mark.parametrize("column", ["site_id", "date", "score"])
+def test_a_required_column_missing_from_scores_is_one_fault(survey_folder: SurveyFolder, column: str) -> None:
+    survey_folder.change(
+        "survey.toml", 'samples = "samples.csv"\ncounts = "counts.csv"', 'scores = "scores.csv"'
+    )
+    survey_folder.write("scores.csv", "site_id,date,score\nA1,2025-05-01,3.5\n".replace(column, "other"))
+    _, faults = read_scores(survey_folder.path, read_settings(survey_folder.path)[0], site_ids=SITES)
+    assert [fault.problem for fault in faults] == ["the column is missing"]
+
+
+def test_replicates_taken_at_different_hours_are_one_visit(survey_folder: SurveyFolder) -> None:
+    survey_folder.change("survey.toml", "[tables]", '[options]\ndate_format = "%Y-%m-%d %H:%M"\n[tables]')
+    survey_folder.write(
+        "samples.csv", "sample_id,site_id,date\n1,A1,2024-05-01 10:00\n2,A1,2024-05-01 10:20\n"
+    )
+    samples, _ = samples_of(survey_folder)
+    assert len(set(samples["date"])) == 1
+
+
+def test_a_count_beyond_any_sample_is_a_slip(survey_folder: SurveyFolder) -> None:
+    survey_folder.change("counts.csv", "3,Asellidae,30", "3,Asellidae,1e19")
+    _, faults = counts_of(survey_folder)
+    assert [(fault.problem, fault.fix) for fault in faults] == [
+        ("the number is out of range", "expected 0 to 10,000,000")
+    ]

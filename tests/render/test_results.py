@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 import pytest
 
 from watershedmap.assessment import assess
+from watershedmap.errors import OutputError
 from watershedmap.render import results
 
 if TYPE_CHECKING:
@@ -36,3 +37,10 @@ def test_a_failure_half_way_leaves_the_earlier_results(
         results.write_results(assessment, tmp_path / "out")
     assert {path.name: path.read_bytes() for path in (tmp_path / "out").iterdir()} == before
     assert sorted(path.name for path in tmp_path.iterdir()) == ["out", "survey"]
+
+
+def test_a_folder_that_holds_an_input_is_refused(survey_folder: SurveyFolder) -> None:
+    assessment = assess(survey_folder.path)
+    with pytest.raises(OutputError, match="which the survey reads"):
+        results.write_results(assessment, survey_folder.path)
+    assert (survey_folder.path / "counts.csv").is_file()

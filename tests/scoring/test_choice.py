@@ -9,6 +9,7 @@ from watershedmap.scoring.indices import FAMILY_BIOTIC_INDEX
 from watershedmap.settings import ClassSetting, IndexSettings
 
 TWO = (ClassSetting("many", 12.0), ClassSetting("few", None))
+ELEVEN = tuple(ClassSetting(str(number), None if number == 10 else float(number)) for number in range(11))
 
 
 def test_the_family_biotic_index_is_the_default() -> None:
@@ -41,6 +42,11 @@ def test_scores_brought_in_take_the_label_and_source_given() -> None:
         (IndexSettings(better="high"), ["index.use"]),
         (IndexSettings(use="scores", better="low", classes=TWO[::-1]), ["index.classes"]),
         (IndexSettings(use="scores", better="low", classes=TWO[:1]), ["index.classes"]),
+        (IndexSettings(use="scores", better="low", classes=ELEVEN), ["index.classes"]),
+        (
+            IndexSettings(use="scores", better="low", classes=(TWO[0], ClassSetting("Unassessed", None))),
+            ["index.classes"],
+        ),
     ],
 )
 def test_what_is_missing_or_does_not_fit_is_a_fault(settings: IndexSettings, columns: list[str]) -> None:

@@ -26,13 +26,20 @@ def check(folder: Folder, verbose: Verbose = False, quiet: Quiet = False) -> Non
     start_log(verbose=verbose, quiet=quiet)
     console = open_console()
     with plain_errors():
-        from watershedmap.survey import read_survey  # noqa: PLC0415 - heavy, and `--help` does not need it
+        from watershedmap.assessment import assess  # noqa: PLC0415 - heavy, and `--help` does not need it
 
         try:
-            survey = read_survey(folder)
+            assessment = assess(folder)
         except SurveyError as error:
             print_faults(error.faults, to=console)
             raise typer.Exit(1) from None
-        print_faults(survey.notices, to=console)
-        sizes = f"{len(survey.sites)} sites, {len(survey.samples)} samples, {len(survey.reaches)} reaches"
-        console.print(f"No faults. {sizes}, {len(survey.notices)} notice(s).")
+        print_faults(assessment.notices, to=console)
+        sizes = ", ".join(
+            (
+                f"{len(assessment.sites)} sites",
+                f"{len(assessment.samples)} samples",
+                f"{len(assessment.reaches)} reaches",
+                f"{len(assessment.notices)} notice(s)",
+            )
+        )
+        console.print(f"No faults. {sizes}.")

@@ -3,8 +3,8 @@
 `measured`
     At least one current site with a score lies on the reach; the score is the mean over its sites.
 `inferred`
-    No site lies on it, but sites can be seen from its midpoint along the flow, upstream or downstream, with
-    no other sampled reach between and no farther than the reach of influence. Its score is their weighted
+    No current site lies on it, but sites can be seen from its midpoint along the flow, upstream or
+    downstream, with no other sampled reach between and no farther than the reach of influence. Its score is their weighted
     mean. The weight of a site at distance h is ``2 ** (-h / half_distance) * sqrt(a / b)``, where a and b
     are the smaller and the larger of the upstream lengths of the two reaches. Half-distance h0 and the
     square root are the exponential tail-up model of Ver Hoef and Peterson (2010, J. Am. Stat. Assoc.
@@ -23,6 +23,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
+from scipy.sparse.csgraph import connected_components
 
 from watershedmap.network.tracing import accumulate, sites_in_view
 
@@ -95,12 +96,17 @@ def _infer(network: Network, sites: pd.DataFrame, options: Options) -> pd.DataFr
     view = sites_in_view(network, site_reach, sites["position_m"].to_numpy(), within_km=options.influence_km)
     size = accumulate(network, network.length_km)
     here, there = size[view["reach"].to_numpy()], size[site_reach[view["site"].to_numpy()]]
-    ratio = np.minimum(here, there) / np.maximum(here, there)
+    larger = np.maximum(here, there)
+    ratio = np.divide(np.minimum(here, there), larger, out=np.zeros_like(larger), where=larger > 0)
+    view = view.assign(ratio=ratio)[ratio >= options.min_size_ratio]
+    # Distances count from the nearest site of each reach, which leaves the shares of the weights as they are
+    # and keeps them from vanishing where the half-distance is short.
+    beyond = view["distance_km"] - view.groupby("reach")["distance_km"].transform("min")
     view = view.assign(
-        weight=np.sqrt(ratio) * 2.0 ** (-view["distance_km"] / options.half_distance_km),
+        weight=np.sqrt(view["ratio"]) * 2.0 ** (-beyond / options.half_distance_km),
         score=sites["score"].to_numpy()[view["site"]],
         site_id=sites["site_id"].to_numpy()[view["site"]],
-    )[ratio >= options.min_size_ratio]
+    )
     weighted = view.assign(product=view["weight"] * view["score"]).groupby("reach")
     return pd.DataFrame(
         {
@@ -114,8 +120,10 @@ def _infer(network: Network, sites: pd.DataFrame, options: Options) -> pd.DataFr
 def combine_series(yearly: pd.DataFrame, sites: pd.DataFrame) -> pd.DataFrame:
     """Return one series of years per reach from the series of its sites.
 
-    A reach with several sites takes, each year, the mean of their departures from their own means, set
-    about the mean of those means. A site that joins late therefore adds no step of its own.
+    Where the sites of a reach were sampled in common years, score = site + year is fitted by least squares
+    and the series is the years' part about the mean level of the sites, so that a site that joins late or
+    lies lower adds no step of its own. Where no common year links them, what is between them cannot be told
+    from what is between the years: the longest series stands for the reach.
 
     Parameters
     ----------
@@ -130,9 +138,27 @@ def combine_series(yearly: pd.DataFrame, sites: pd.DataFrame) -> pd.DataFrame:
         reach, year, score.
     """
     series = yearly.merge(sites.loc[sites["reach"] >= 0, ["site_id", "reach"]], on="site_id")
-    level = series.groupby("site_id")["score"].transform("mean")
-    series = series.assign(departure=series["score"] - level, level=level)
-    sites_level = series.drop_duplicates("site_id").groupby("reach")["level"].mean()
-    combined = series.groupby(["reach", "year"])["departure"].mean().reset_index()
-    score = combined["departure"] + combined["reach"].map(sites_level)
-    return combined[["reach", "year"]].assign(score=score)
+    shared = series.groupby("reach")["site_id"].transform("nunique") > 1
+    alone = series.loc[~shared, ["reach", "year", "score"]]
+    joined = [
+        _fit_years(part.pivot_table(index="year", columns="site_id", values="score")).assign(reach=reach)
+        for reach, part in series[shared].groupby("reach")
+    ]
+    whole = pd.concat([alone, *joined], ignore_index=True)
+    return whole.sort_values(["reach", "year"], ignore_index=True)[["reach", "year", "score"]]
+
+
+def _fit_years(table: pd.DataFrame) -> pd.DataFrame:
+    """Fit site + year to a table of years by sites, or take its longest series where nothing links them."""
+    known = table.notna().to_numpy()
+    linked, _ = connected_components(known.T.astype(int) @ known.astype(int))
+    if linked > 1:
+        longest = table[table.count().idxmax()].dropna()
+        return longest.rename("score").reset_index()
+    year, site = np.nonzero(known)
+    design = np.zeros((len(year), sum(table.shape)))
+    design[np.arange(len(year)), year] = 1.0
+    design[np.arange(len(year)), len(table) + site] = 1.0
+    effects = np.linalg.lstsq(design, table.to_numpy()[known], rcond=None)[0]
+    level = effects[len(table) :].mean()
+    return pd.DataFrame({"year": table.index, "score": effects[: len(table)] + level})

@@ -6,7 +6,8 @@ year with one.
 
 The interval is Student's t interval of the mean over years (90 %). It takes the years as independent
 draws about a level that does not change within the N years; where condition changes fast it is too wide
-rather than too narrow. One year alone has no interval: unknown, not zero.
+rather than too narrow. It is cut at the ends of the index's scale. One year alone has no
+interval: unknown, not zero.
 
 Known bias: a site with spring samples in one year and autumn samples in another mixes the season into
 the difference between years.
@@ -51,7 +52,12 @@ def average_years(samples: pd.DataFrame) -> pd.DataFrame:
 
 
 def assess_sites(
-    site_ids: pd.Series, yearly: pd.DataFrame, *, options: Options, as_of_year: int
+    site_ids: pd.Series,
+    yearly: pd.DataFrame,
+    *,
+    options: Options,
+    as_of_year: int,
+    scale: tuple[float, float] = (-np.inf, np.inf),
 ) -> pd.DataFrame:
     """Return the condition of every site.
 
@@ -65,6 +71,8 @@ def assess_sites(
         The number of recent years, and after how many a site is stale.
     as_of_year
         Year that condition is stated for: the last one of the survey.
+    scale
+        Lowest and highest value that the index can take; the interval is cut there.
 
     Returns
     -------
@@ -85,7 +93,9 @@ def assess_sites(
         last_year=("year", "max"),
     )
     frame = span.assign(
-        score=scores["mean"], score_low=scores["mean"] - half, score_high=scores["mean"] + half
+        score=scores["mean"],
+        score_low=(scores["mean"] - half).clip(lower=scale[0]),
+        score_high=(scores["mean"] + half).clip(upper=scale[1]),
     ).reindex(site_ids.to_numpy())
     frame = frame.set_axis(site_ids.index)
     current = frame["last_year"] >= as_of_year - options.stale_after_years

@@ -103,3 +103,36 @@ def find_nearest_sites(network: Network, sites: pd.DataFrame) -> pd.DataFrame:
             "site_downstream_km": found["site_downstream_km"].to_numpy(),
         }
     )
+
+
+def find_neighbours(network: Network, sites: pd.DataFrame) -> pd.DataFrame:
+    """Return the nearest sampled site upstream and downstream of each site, measured from the site itself.
+
+    Parameters
+    ----------
+    network
+        The stream network.
+    sites
+        site_id, reach (-1 when on none), position_m, n_samples.
+
+    Returns
+    -------
+    pandas.DataFrame
+        On the rows of `sites`: site_upstream, site_upstream_km, site_downstream, site_downstream_km; missing
+        where there is none, where the site is on no reach, or where flow is unknown.
+    """
+    beyond = find_nearest_sites(network, sites).reindex(sites["reach"]).set_axis(sites.index)
+    position = sites["position_m"] / 1000
+    length = pd.Series(network.length_km).reindex(sites["reach"]).set_axis(sites.index)
+    beyond["site_upstream_km"] += length - position
+    beyond["site_downstream_km"] += position
+    if not network.has_flow:
+        return beyond
+    sampled = sites[is_sampled(sites)].sort_values(["reach", "position_m", "site_id"])
+    for step, (column, sign) in ((-1, ("site_upstream", 1)), (1, ("site_downstream", -1))):
+        other = sampled.groupby("reach")[["site_id", "position_m"]].shift(step)
+        near = other["site_id"].dropna().index
+        beyond.loc[near, column] = other.loc[near, "site_id"]
+        gap = sign * (other["position_m"] - sampled["position_m"]) / 1000
+        beyond.loc[near, f"{column}_km"] = gap.loc[near]
+    return beyond

@@ -45,9 +45,9 @@ class DirectionCheck:
     """How far the drawn direction looks like flow."""
 
     junctions: int
-    """Nodes where two or more line ends meet."""
+    """Nodes that tell of direction: three or more ends meet, or two that both leave or both arrive."""
     confluences: int
-    """Those of them where exactly one line leaves and at least one arrives."""
+    """Those of them where exactly one line leaves and several arrive."""
 
     @property
     def share(self) -> float:
@@ -106,6 +106,8 @@ def join_ends(ends: npt.NDArray[np.float64], *, join_m: float) -> Nodes:
 def check_direction(nodes: Nodes) -> DirectionCheck:
     """Count the junctions, and those that look like confluences.
 
+    A node that one line enters and one leaves says nothing: it looks the same with every line turned.
+
     Parameters
     ----------
     nodes
@@ -119,8 +121,9 @@ def check_direction(nodes: Nodes) -> DirectionCheck:
     size = max(nodes.upper.max(initial=-1), nodes.lower.max(initial=-1)) + 1
     leaving = np.bincount(nodes.upper, minlength=size)
     arriving = np.bincount(nodes.lower, minlength=size)
-    junction = leaving + arriving >= 2  # noqa: PLR2004 - two ends make a junction
-    confluence = junction & (leaving == 1) & (arriving >= 1)
+    passed_through = (leaving == 1) & (arriving == 1)
+    junction = (leaving + arriving >= 2) & ~passed_through  # noqa: PLR2004 - two ends make a junction
+    confluence = junction & (leaving == 1)
     return DirectionCheck(junctions=int(junction.sum()), confluences=int(confluence.sum()))
 
 

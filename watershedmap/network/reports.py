@@ -132,7 +132,7 @@ def report_direction(check: DirectionCheck, *, asked: str, believed: bool, file:
         f"at {check.confluences} of {check.junctions} junctions ({check.share:.0%}) one line leaves "
         "and others arrive"
         if check.junctions
-        else "no two lines meet"
+        else "no junction of three or more lines shows it"
     )
     if believed:
         problem = f"the lines are taken to be drawn downstream: {figures} (limit {BELIEVED_SHARE:.0%})"

@@ -23,6 +23,7 @@ import shapely
 from watershedmap.errors import Fault
 from watershedmap.network.distance import point_distance_m
 from watershedmap.network.lines import Segments, merge_parts, split_segments
+from watershedmap.network.reports import list_ids
 
 if TYPE_CHECKING:
     import geopandas as gpd
@@ -33,6 +34,7 @@ if TYPE_CHECKING:
 SEARCH_FACTOR = 10.0
 """For a site that is placed nowhere, the nearest reach is told if it is within this many times the limit."""
 _CHUNK = 5_000  # sites at a time, which bounds the memory that segments of candidates take
+_TIE_M = 0.5  # two reaches that come this near to the place of a site meet there
 _MICROMETRES = 6  # decimals of a metre that two distances are compared to, so that a shared node is a tie
 
 
@@ -97,8 +99,10 @@ def place_sites(
     places.line[given] = named[given]  # also where the reach named has no line
     lost = np.flatnonzero(free & (places.line < 0))
     far = find_nearest(points[lost], lines, segments, within_m=SEARCH_FACTOR * within_m)
-    found = _report_lost(sites, network.ids, lost, far, within_m=within_m, file=file)
+    swapped = _looks_swapped(points[lost], reaches.total_bounds)
+    found = _report_lost(sites, network.ids, lost, far, swapped=swapped, within_m=within_m, file=file)
     found += _report_named(sites, named, places, within_m=within_m, file=file)
+    found += _report_tied(sites, network.ids, free, places, lines, file=file)
     return _tabulate(places, network, sites.index), found
 
 
@@ -259,17 +263,53 @@ def _report_lost(
     lost: npt.NDArray[np.intp],
     far: Places,
     *,
+    swapped: npt.NDArray[np.bool_],
     within_m: float,
     file: str,
 ) -> list[Fault]:
     """Notice each site that is placed on no reach."""
-    fix = "see that its longitude and latitude are right, name its reach in reach_id, or raise snap_m"
     found = []
-    for name, line, offset in zip(_names(sites)[lost], far.line, far.offset_m, strict=True):
+    for name, line, offset, turned in zip(_names(sites)[lost], far.line, far.offset_m, swapped, strict=True):
         nearest = f"the nearest, {ids[line]}, is {offset:.0f} m away" if line >= 0 else "none is near"
-        problem = f"site {name} is not within {within_m:g} m of any reach; {nearest}"
-        value = f"{offset:.0f} m" if line >= 0 else ""
-        found.append(Fault(file, None, "longitude", value, problem, fix, "notice"))
+        problem = f"this site is not within {within_m:g} m of any reach; {nearest}"
+        fix = "see that its longitude and latitude are right, name its reach in reach_id, or raise snap_m"
+        if turned:
+            fix = "its longitude and latitude look swapped: turned round, it lies among the reaches"
+        found.append(Fault(file, None, "site_id", str(name), problem, fix, "notice"))
+    return found
+
+
+def _looks_swapped(points: npt.NDArray[np.float64], bounds: npt.NDArray[np.float64]) -> npt.NDArray[np.bool_]:
+    """Tell which points lie outside the layer's box as they are, and inside it with the two swapped."""
+    low, high = bounds[:2], bounds[2:]
+    inside = ((points >= low) & (points <= high)).all(axis=1)
+    turned = ((points[:, ::-1] >= low) & (points[:, ::-1] <= high)).all(axis=1)
+    return np.logical_and(turned, ~inside)
+
+
+def _report_tied(
+    sites: gpd.GeoDataFrame,
+    ids: npt.NDArray[np.object_],
+    free: npt.NDArray[np.bool_],
+    places: Places,
+    lines: npt.NDArray[np.object_],
+    *,
+    file: str,
+) -> list[Fault]:
+    """Notice each site whose place lies where reaches meet: which of them it belongs to cannot be told."""
+    placed = np.flatnonzero(free & (places.line >= 0))
+    site, line = shapely.STRtree(lines).query(
+        _draw_boxes(places.point[placed], _TIE_M), predicate="intersects"
+    )
+    found = []
+    for number in np.flatnonzero(np.bincount(site, minlength=len(placed)) > 1).tolist():
+        row, meeting = placed[number], np.sort(line[site == number])
+        problem = (
+            f"the nearest place on a stream is where reaches {list_ids(ids[meeting])} meet; "
+            f"the site is put on {ids[places.line[row]]}"
+        )
+        fix = "name the reach it belongs to in reach_id, or move the site off the junction"
+        found.append(Fault(file, None, "site_id", str(_names(sites)[row]), problem, fix, "notice"))
     return found
 
 

@@ -10,14 +10,18 @@ import warnings
 from typing import TYPE_CHECKING
 
 import geopandas as gpd
+import numpy as np
 import pandas as pd
 import pyogrio
 import shapely
+from pyproj.exceptions import ProjError
 
 from watershedmap.errors import Fault
 
 if TYPE_CHECKING:
     from pathlib import Path
+
+    import numpy.typing as npt
 
     from watershedmap.settings import Settings
 
@@ -48,9 +52,14 @@ def read_reaches(folder: Path, settings: Settings) -> tuple[gpd.GeoDataFrame, li
     file = settings.layers["reaches"].path
     name_of = {name: settings.column("reaches", name) for name in frame.columns}
     faults += _check_ids(frame, "reach_id", file, name_of)
-    wrong = ~frame.geom_type.isin(["LineString", "MultiLineString"]) & frame.geometry.notna()
+    wrong = ~frame.geom_type.isin(["LineString", "MultiLineString"]) & ~shapely.is_missing(frame.geometry)
     if wrong.any():
         faults.append(_wrong_geometry(file, frame.loc[wrong], "lines"))
+    nodes = [name for name in ("from_node", "to_node") if name in frame]
+    if len(nodes) == 1:
+        other = "to_node" if nodes == ["from_node"] else "from_node"
+        fix = f"name the column of {other} in survey.toml too, or neither"
+        faults.append(Fault(file, None, name_of[nodes[0]], "", "one node column without the other", fix))
     if "downstream_id" in frame:
         own = set(frame["reach_id"])
         ends = frame["downstream_id"].str.lower().isin(list(NO_DOWNSTREAM)) & ~frame["downstream_id"].isin(
@@ -88,7 +97,7 @@ def read_subwatersheds(folder: Path, settings: Settings) -> tuple[gpd.GeoDataFra
     file = settings.layers["subwatersheds"].path
     column = settings.column("subwatersheds", "subwatershed_id")
     faults += _check_ids(frame, "subwatershed_id", file, {"subwatershed_id": column})
-    wrong = ~frame.geom_type.isin(["Polygon", "MultiPolygon"])
+    wrong = ~frame.geom_type.isin(["Polygon", "MultiPolygon"]).to_numpy()
     if wrong.any():
         faults.append(_wrong_geometry(file, frame.loc[wrong], "polygons"))
         return frame, faults
@@ -97,7 +106,7 @@ def read_subwatersheds(folder: Path, settings: Settings) -> tuple[gpd.GeoDataFra
         ids = _some(frame.loc[invalid, "subwatershed_id"])
         problem = f"{int(invalid.sum())} polygon(s) cross themselves and were mended"
         faults.append(Fault(file, None, column, ids, problem, "mend them in the layer", "notice"))
-        frame.loc[invalid, "geometry"] = shapely.make_valid(frame.loc[invalid, "geometry"].to_numpy())
+        frame.loc[invalid, "geometry"] = _mend(frame.loc[invalid, "geometry"].to_numpy())
     frame["name"] = frame["name"].where(frame["name"] != "", frame["subwatershed_id"])
     return frame, faults
 
@@ -107,44 +116,88 @@ def _read_layer(folder: Path, settings: Settings, kind: str) -> tuple[gpd.GeoDat
     layer = settings.layers[kind]
     key = "reach_id" if kind == "reaches" else "subwatershed_id"
     empty = gpd.GeoDataFrame({key: [], "name": []}, geometry=[], crs=WGS84, dtype=object)
-    frame, faults = _open(folder / layer.path, layer.path, layer.layer)
+    frame, opening = _open(folder / layer.path, layer.path, layer.layer)
     if frame is None:
-        return empty, faults
+        return empty, opening
+    if not isinstance(frame, gpd.GeoDataFrame):
+        fix = "use a file that holds lines or polygons, not a plain table"
+        return empty, [Fault(layer.path, None, "", layer.layer or "", "this is a table without a map", fix)]
     if frame.crs is None:
         fix = "give the layer its coordinate reference system, for example by saving it as a GeoPackage"
         return empty, [Fault(layer.path, None, "", "", "the layer does not say its coordinate system", fix)]
     if frame.empty:
         return empty, [Fault(layer.path, None, "", "", "the layer is empty", "see that it holds features")]
     named, faults = _name_columns(frame, settings, kind)
+    faults += opening
     if key not in named:
         fix = f"name the column of ids in survey.toml: [columns.{kind}] {key} = ..."
         problem = "the layer has no column of ids that we know; rows are numbered instead"
         faults.append(Fault(layer.path, None, key, "", problem, fix, "notice"))
-        named.insert(0, key, [str(number) for number in range(1, len(named) + 1)])
+        named.insert(0, key, [f"row {number}" for number in range(1, len(named) + 1)])
     if "name" not in named:
         named["name"] = ""
-    named = named.to_crs(WGS84).reset_index(drop=True)
+    try:
+        named = named.to_crs(WGS84).reset_index(drop=True)
+    except ProjError as error:
+        fix = "save the layer in a coordinate system with an EPSG code"
+        return empty, [
+            *faults,
+            Fault(layer.path, None, "", str(frame.crs.name), f"cannot be placed: {error}", fix),
+        ]
     named["geometry"] = shapely.force_2d(named.geometry.to_numpy())
-    return named, faults
+    return named, faults + _check_places(named, key, layer.path)
+
+
+def _check_places(frame: gpd.GeoDataFrame, key: str, file: str) -> list[Fault]:
+    """Fault features that lie off the globe: their coordinates are not in the system the layer names."""
+    bounds = shapely.bounds(frame.geometry.to_numpy())
+    given = ~shapely.is_missing(frame.geometry) & ~shapely.is_empty(frame.geometry)
+    # Both are false for what is not finite.
+    within = (bounds[:, :2] >= (-180, -90)).all(axis=1) & (bounds[:, 2:] <= (180, 90)).all(axis=1)
+    lost = given & ~within
+    if not lost.any():
+        return []
+    problem = f"{int(lost.sum())} feature(s) lie outside -180 to 180 or -90 to 90 degrees"
+    fix = "the layer's coordinates are not in the system it names: correct its coordinate reference system"
+    return [Fault(file, None, key, _some(frame.loc[lost, key]), problem, fix)]
+
+
+def _mend(polygons: npt.NDArray[np.object_]) -> npt.NDArray[np.object_]:
+    """Make polygons valid, keeping only what is still an area: a mended polygon can leave lines behind."""
+    mended = np.empty(len(polygons), dtype=object)
+    for row, shape in enumerate(shapely.make_valid(polygons)):
+        parts = shapely.get_parts(shapely.get_parts(shape))
+        mended[row] = shapely.union_all(parts[shapely.get_dimensions(parts) == 2])  # noqa: PLR2004 - areas
+    return mended
 
 
 def _open(path: Path, file: str, layer: str | None) -> tuple[gpd.GeoDataFrame | None, list[Fault]]:
-    if not path.exists():
-        fix = "put the file there, or correct its name in survey.toml"
-        return None, [Fault(file, None, "", "", "there is no such file", fix)]
     try:
+        if not path.exists():
+            fix = "put the file there, or correct its name in survey.toml"
+            return None, [Fault(file, None, "", "", "there is no such file", fix)]
         if path.suffix.lower() in {".parquet", ".geoparquet"}:
             return gpd.read_parquet(path), []
         with warnings.catch_warnings():
             # Remarks of the format's driver (measured coordinates dropped, say) are not faults of ours.
             warnings.simplefilter("ignore")
-            return gpd.read_file(path, layer=layer, engine="pyogrio"), []
+            return gpd.read_file(path, layer=layer, engine="pyogrio"), _notice_layers(path, file, layer)
     except ImportError:
         fix = 'install the extra: pip install "watershedmap[parquet]"'
         return None, [Fault(file, None, "", "", "GeoParquet needs pyarrow, which is not installed", fix)]
     except (pyogrio.errors.DataSourceError, pyogrio.errors.DataLayerError, ValueError, OSError) as error:
         fix = "see that it is a map layer, and that the layer's name in survey.toml is right"
         return None, [Fault(file, None, "", layer or "", f"cannot be read as a map layer: {error}", fix)]
+
+
+def _notice_layers(path: Path, file: str, layer: str | None) -> list[Fault]:
+    """Notice that a file holds several layers and none was named."""
+    names = [str(name) for name in pyogrio.list_layers(path)[:, 0]]
+    if layer is not None or len(names) < 2:  # noqa: PLR2004 - one layer needs no name
+        return []
+    fix = f'name the one to use in survey.toml: {{ path = "{file}", layer = "{names[0]}" }}'
+    problem = f"the file holds several layers; the first is used, {names[0]}"
+    return [Fault(file, None, "", ", ".join(names), problem, fix, "notice")]
 
 
 def _name_columns(
@@ -210,7 +263,7 @@ def _check_ids(frame: gpd.GeoDataFrame, key: str, file: str, name_of: dict[str, 
 
 
 def _wrong_geometry(file: str, frame: gpd.GeoDataFrame, wanted: str) -> Fault:
-    found = ", ".join(sorted({str(kind) for kind in frame.geom_type}))
+    found = ", ".join(sorted({"nothing" if pd.isna(kind) else str(kind) for kind in frame.geom_type}))
     problem = f"{len(frame)} feature(s) are not {wanted} but {found}"
     return Fault(file, None, "", _some(frame.iloc[:, 0]), problem, f"use a layer of {wanted}")
 

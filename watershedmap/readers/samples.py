@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import pandas as pd
 
-from watershedmap.readers.tables import Table, read_table
+from watershedmap.readers.tables import LARGEST_SCORE, Table, read_table
 
 if TYPE_CHECKING:
     from collections.abc import Collection
@@ -72,7 +72,7 @@ def read_scores(
     numbered = pd.Series([f"row {row}" for row in table.frame.index], index=table.frame.index, dtype=str)
     table.unique("sample_id")
     frame = _collections(table, sample_id.where(sample_id != "", numbered), settings, site_ids)
-    frame["score"] = table.number("score").to_numpy()
+    frame["score"] = table.number("score", low=-LARGEST_SCORE, high=LARGEST_SCORE).to_numpy()
     return frame, table.faults
 
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 import difflib
 import tomllib
 from dataclasses import fields
+from datetime import UTC, datetime
 from pathlib import Path, PurePosixPath
 from typing import TYPE_CHECKING, Any
 
@@ -29,6 +30,10 @@ from watershedmap.settings import (
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
+
+
+LARGEST = 1_000_000_000
+"""No option or class limit is larger; what is, is a slip."""
 
 
 class _Section:
@@ -126,6 +131,8 @@ def read_settings(folder: Path) -> tuple[Settings, list[Fault]]:
         raise SurveyNotFoundError(f"{folder} is not a survey folder: it holds no {SETTINGS_FILE}")
     try:
         document = tomllib.loads(path.read_text(encoding="utf-8-sig"))
+    except OSError as error:
+        raise SurveyNotFoundError(f"{path} cannot be read: {error.strerror}") from None
     except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
         fix = "see https://toml.io for how such a file is written, and save it as UTF-8"
         fault = Fault(SETTINGS_FILE, None, "", "", f"this is not valid TOML: {error}", fix)
@@ -238,10 +245,23 @@ def _check_ranges(section: _Section, options: Options) -> None:
         section.fault("min_size_ratio", options.min_size_ratio, "more than 1", "give a share from 0 to 1")
     if not 0 < options.trend_alpha < 0.5:  # noqa: PLR2004 - a level of one half would call a coin toss a trend
         section.fault("trend_alpha", options.trend_alpha, "not between 0 and 0.5", "the usual level is 0.05")
+    if not _is_date_format(options.date_format):
+        fix = "use codes of strftime with %Y in them, such as %Y-%m-%d or %d/%m/%Y"
+        section.fault("date_format", options.date_format, "not a form of dates that can be read", fix)
     for name, choices in (("direction", DIRECTIONS), ("unknown_taxa", UNKNOWN_TAXA)):
         if getattr(options, name) not in choices:
             fix = f"choose from: {', '.join(choices)}"
             section.fault(name, getattr(options, name), "not one of the choices", fix)
+
+
+def _is_date_format(form: str) -> bool:
+    """Tell whether a date written in the form can be read back: without a year it cannot."""
+    day = datetime(2024, 5, 31, tzinfo=UTC)
+    try:
+        read = datetime.strptime(day.strftime(form), form)  # noqa: DTZ007 - whether it has a zone is asked below
+    except ValueError:
+        return False
+    return read.tzinfo is None and read.date() == day.date()
 
 
 def _check_whole(whole: _Section, settings: Settings) -> None:
@@ -268,7 +288,8 @@ def _check_whole(whole: _Section, settings: Settings) -> None:
 
 
 def _is_number(value: object) -> bool:
-    return isinstance(value, int | float) and not isinstance(value, bool)
+    # A bound also turns away nan, inf and whole numbers too long for a float.
+    return isinstance(value, int | float) and not isinstance(value, bool) and abs(value) <= LARGEST
 
 
 def _has_kind_of(value: object, default: object) -> bool:
@@ -277,7 +298,7 @@ def _has_kind_of(value: object, default: object) -> bool:
     if isinstance(default, float):
         return _is_number(value)
     if isinstance(default, int):
-        return isinstance(value, int) and not isinstance(value, bool)
+        return isinstance(value, int) and _is_number(value)
     if isinstance(default, tuple):
         return isinstance(value, list) and all(isinstance(item, str) for item in value)
     return isinstance(value, str)

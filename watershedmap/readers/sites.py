@@ -47,6 +47,8 @@ def read_sites(
     table = read_table(folder, settings.tables["sites"], names, required=("site_id", "longitude", "latitude"))
     site_id = table.text("site_id", required=True)
     table.unique("site_id")
+    fix = "use another character: a semicolon parts the ids where several stand in one cell"
+    table.report("site_id", site_id.str.contains(";"), "a semicolon in an id", fix)
     name = table.text("name")
     longitude, latitude = _read_positions(table)
     reach_id = table.text("reach_id")

@@ -25,6 +25,10 @@ if TYPE_CHECKING:
 SEPARATORS = ",;\t"
 MISSING = frozenset({"", "na", "n/a", "nan", "null"})
 """Cells that mean "not known", in lower case."""
+MOST_COUNTED = 10_000_000
+"""No sorted sample holds more individuals; a larger count is a slip, and would spoil sums."""
+LARGEST_SCORE = 1_000_000_000
+"""No index reaches so far from zero; a larger score is a slip."""
 
 
 class Table:
@@ -67,6 +71,8 @@ class Table:
         notice
             Whether the run may go on all the same.
         """
+        if column not in self.frame:
+            return  # that the column is missing is a fault of its own
         name = self.names.get(column, column)
         severity: Severity = "notice" if notice else "fault"
         cells = self.frame.loc[bad, column]
@@ -78,7 +84,7 @@ class Table:
     def text(self, column: str, *, required: bool = False) -> pd.Series:
         """Return a column as text; with `required`, an empty cell is a fault."""
         cells = self._cells(column)
-        if required and column in self.frame:
+        if required:
             self.report(column, cells == "", "this cell is empty", f"fill in the {self.names[column]}")
         return cells
 
@@ -87,18 +93,17 @@ class Table:
         cells = self._cells(column)
         repeated = cells.duplicated() & (cells != "")
         fix = "give each its own, or remove the row that is there twice"
-        if column in self.frame:
-            self.report(column, repeated, "this value stands in an earlier row too", fix)
+        self.report(column, repeated, "this value stands in an earlier row too", fix)
 
     def known(self, column: str, values: Collection[str], *, where: str, blank: bool = False) -> None:
         """Fault values that another table does not hold; `blank` lets an empty cell pass."""
-        if column not in self.frame or not values:
+        ordered = sorted(set(values) - {""})
+        if not ordered:
             return  # an empty other table has a fault of its own, which this one would only repeat
         cells = self._cells(column)
-        unknown = ~cells.isin(list(values)) & (cells != "")
+        unknown = ~cells.isin(ordered) & (cells != "")
         if not blank:
             unknown |= cells == ""
-        ordered = sorted(values)
         for text in cells[unknown].unique():
             near = difflib.get_close_matches(text, ordered, n=1)
             fix = f"did you mean {near[0]}?" if near else f"add it to {where}, or correct it"
@@ -115,13 +120,13 @@ class Table:
         self.report(column, comma, "a decimal comma", "write the number with a decimal point")
         self.report(column, given & ~finite & ~comma, "this is not a number", "write a plain number")
         outside = finite & ~values.between(low, high)
-        span = f"{low:g} or more" if np.isinf(high) else f"{low:g} to {high:g}"
+        span = f"{low:,.0f} or more" if np.isinf(high) else f"{low:,.0f} to {high:,.0f}"
         self.report(column, outside, "the number is out of range", f"expected {span}")
         return values.where(finite & ~outside)
 
     def whole(self, column: str) -> pd.Series:
         """Return a column of whole numbers, 0 or more."""
-        values = self.number(column, low=0)
+        values = self.number(column, low=0, high=MOST_COUNTED)
         parted = values.notna() & (values % 1 != 0)
         fix = "write how many individuals were counted, before any scaling"
         self.report(column, parted, "not a whole number", fix)
@@ -133,9 +138,10 @@ class Table:
         dates = pd.to_datetime(cells.where(given), format=form, errors="coerce").astype("datetime64[s]")
         bad = given & (dates.isna() | ~dates.dt.year.between(1900, 2100))
         example = pd.Timestamp(2024, 5, 31).strftime(form)
-        fix = f"write dates like {example}, or set date_format under [options]"
+        fix = f'write dates like {example}, or say date_format = "%d/%m/%Y" or the like under [options]'
         self.report(column, bad, "this is not a date in the expected form", fix)
-        return dates.where(~bad)
+        # The day is what counts: two replicates taken at different hours are one visit.
+        return dates.where(~bad).dt.normalize()
 
     def _cells(self, column: str) -> pd.Series:
         if column in self.frame:
@@ -146,7 +152,7 @@ class Table:
         """Return the cells and which of them hold something; report those that hold nothing."""
         cells = self._cells(column)
         given = ~cells.str.lower().isin(MISSING)
-        if required and column in self.frame:
+        if required:
             fix = "fill it in, or remove the row: a missing value is not taken as zero"
             self.report(column, ~given, "the value is missing", fix)
         return cells, given
@@ -180,11 +186,10 @@ def read_table(folder: Path, file: str, names: Mapping[str, str], *, required: C
     except UnicodeDecodeError:
         fix = "save it again as CSV in UTF-8"
         return Table(file, empty, names, [Fault(file, None, "", "", "the file is not text in UTF-8", fix)])
-    except OSError as error:
-        fix = "see that the file can be opened"
-        return Table(
-            file, empty, names, [Fault(file, None, "", "", f"cannot be read: {error.strerror}", fix)]
-        )
+    except (OSError, ValueError) as error:
+        reason = getattr(error, "strerror", None) or "this cannot be the name of a file"
+        fix = "see that the file can be opened, and that its name is right"
+        return Table(file, empty, names, [Fault(file, None, "", "", f"cannot be read: {reason}", fix)])
     frame, faults = _split(text, file)
     frame, more = _name_columns(frame, file, names, required)
     return Table(file, frame, names, faults + more)
@@ -235,5 +240,5 @@ def _name_columns(
             hint = f"is it {near[0]}? " if near else ""
             fix = f"{hint}add the column, or name it in survey.toml under [columns]"
             faults.append(Fault(file, 1, theirs, "", "the column is missing", fix))
-    present = {theirs: ours for ours, theirs in names.items() if headings.count(theirs) == 1}
-    return frame[list(present)].rename(columns=present), faults
+    present = {ours: frame[theirs] for ours, theirs in names.items() if headings.count(theirs) == 1}
+    return pd.DataFrame(present, index=frame.index), faults

@@ -63,7 +63,7 @@ def write_manifest(assessment: Assessment, path: Path, *, outputs: Iterable[Path
             "options": survey.settings.as_dict(),
             "outputs": _describe(own, path.parent),
         }
-        text = json.dumps(content, indent=2, sort_keys=True, ensure_ascii=False)
+        text = json.dumps(content, indent=2, sort_keys=True, ensure_ascii=False, allow_nan=False)
         path.write_text(f"{text}\n", encoding="utf-8", newline="\n")
     except OSError as error:
         raise OutputError(

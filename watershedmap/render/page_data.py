@@ -142,7 +142,7 @@ def _collect_reaches(assessment: Assessment) -> dict[str, Any]:
         "id": _texts(frame, "reach_id"),
         "name": _texts(frame, "name"),
         "down": _picks(frame, "downstream_id", _positions(frame["reach_id"])),
-        "lengthKm": _numbers(frame, "length_km", 2),
+        "lengthKm": _numbers(frame, "length_km", 3),
         "order": _numbers(frame, "strahler_order", 0),
         "area": _picks(frame, "subwatershed_id", _area_positions(assessment)),
         "evidence": _picks(frame, "evidence", {word: i for i, word in enumerate(EVIDENCE)}),
@@ -252,16 +252,25 @@ def _collect_areas(assessment: Assessment) -> dict[str, Any] | None:
         "id": _texts(frame, "subwatershed_id"),
         "name": _texts(frame, "name"),
         "areaKm2": _numbers(frame, "area_km2", 1),
-        "streamKm": _numbers(frame, "stream_km", 1),
-        "assessedKm": _numbers(frame, "assessed_km", 1),
-        "measuredKm": _numbers(frame, "measured_km", 1),
+        "streamKm": _numbers(frame, "stream_km", 3),
+        "assessedKm": _numbers(frame, "assessed_km", 3),
+        "measuredKm": _numbers(frame, "measured_km", 3),
         "assessedShare": _numbers(frame, "assessed_share", 3),
+        "evidence": _area_evidence(frame),
         "score": _numbers(frame, "score", assessment.index.decimals),
         "rank": _picks(frame, "class", _ranks(assessment.index)),
         "nSites": _numbers(frame, "n_sites", 0),
         "ring": encode_polygons(frame.geometry),
         "label": _label_points(frame.geometry),
     }
+
+
+def _area_evidence(frame: gpd.GeoDataFrame) -> list[int]:
+    """Say of each sub-watershed whether any of its streams is measured; places in `EVIDENCE`."""
+    measured, inferred, unassessed = range(len(EVIDENCE))
+    known = np.where(frame["measured_km"] > 0, measured, inferred)
+    evidence: list[int] = np.where(frame["class"].isna(), unassessed, known).tolist()
+    return evidence
 
 
 def _label_points(shapes: gpd.GeoSeries) -> dict[str, list[int | None]]:

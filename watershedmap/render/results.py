@@ -6,6 +6,7 @@ import logging
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from watershedmap.errors import OutputError
 from watershedmap.render.folder import staged_folder
 from watershedmap.render.geopackage import write_geopackage
 from watershedmap.render.manifest import write_manifest
@@ -42,6 +43,7 @@ def write_results(assessment: Assessment, folder: str | Path) -> Path:
         When the folder holds other things, or cannot be written; it is then left as it was.
     """
     folder = Path(folder)
+    _spare_inputs(assessment, folder)
     with staged_folder(folder) as stage:
         write_page(assessment, stage / MAP_FILE)
         write_methods(assessment, stage / "methods.html")
@@ -51,3 +53,10 @@ def write_results(assessment: Assessment, folder: str | Path) -> Path:
         write_manifest(assessment, stage / "manifest.json", outputs=outputs)
     log.info("Wrote %d files to %s", len(outputs) + 1, folder)
     return folder / MAP_FILE
+
+
+def _spare_inputs(assessment: Assessment, folder: Path) -> None:
+    """Refuse a folder that a file of the survey lies in: the swap would take the input away."""
+    inside = [path.name for path in assessment.survey.inputs if folder.resolve() in path.resolve().parents]
+    if inside:
+        raise OutputError(f"{folder} holds {inside[0]}, which the survey reads; choose another folder")

@@ -19,6 +19,8 @@ if TYPE_CHECKING:
 
 SCORES = "scores"
 """Value of `index.use` for scores brought in."""
+MOST_CLASSES = 10
+TAKEN_LABELS = frozenset({"unassessed", "unknown", "not assessed"})
 
 
 def choose_index(settings: IndexSettings) -> tuple[Index | None, list[Fault]]:
@@ -62,6 +64,13 @@ def _define(settings: IndexSettings, *, label: str, unit: str) -> tuple[Index | 
     if not settings.classes:
         fix = "write one [[index.classes]] block per class, best first, each with label and limit"
         faults.append(_fault("index.classes", "", "the index has no classes", fix))
+    if len(settings.classes) > MOST_CLASSES:
+        fix = "join some: more classes than that cannot be told apart on a map"
+        faults.append(_fault("index.classes", "", f"there are more than {MOST_CLASSES} classes", fix))
+    for item in settings.classes:
+        if item.label.casefold() in TAKEN_LABELS:
+            fix = "choose another word: this one stands for reaches without a class"
+            faults.append(_fault("index.classes", item.label, "this label has another meaning here", fix))
     if faults:
         return None, faults
     classes = tuple(IndexClass(label=item.label, limit=item.limit, meaning="") for item in settings.classes)
@@ -76,7 +85,7 @@ def _define(settings: IndexSettings, *, label: str, unit: str) -> tuple[Index | 
             source=settings.source or "defined in survey.toml",
         )
     except ValueError as error:
-        fix = "order the classes from best to worst; only the last has no limit"
+        fix = "list the classes from best to worst, each with its own label, all but the last with a limit"
         return None, [_fault("index.classes", "", str(error), fix)]
     return index, []
 

@@ -70,6 +70,8 @@ class Index:
     """Classes from best to worst."""
     source: str
     """Where index and classes were published."""
+    scale: tuple[float, float] = (-math.inf, math.inf)
+    """Lowest and highest value that it can take."""
 
     def __post_init__(self) -> None:
         """Refuse classes that leave a gap, overlap, or share a name."""
@@ -128,6 +130,7 @@ FAMILY_BIOTIC_INDEX: Final = Index(
         "Hilsenhoff 1988, Journal of the North American Benthological Society 7(1):65-68; class limits and "
         "tolerance values from memory"
     ),
+    scale=(0.0, 10.0),
 )
 """The family biotic index of 1988: 0 (best) to 10 (worst)."""
 

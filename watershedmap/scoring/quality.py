@@ -21,7 +21,9 @@ WITHOUT_TOLERANCE_LIMIT: Final = 0.10
 """Share of individuals without a tolerance value above which a sample is flagged."""
 
 
-def flag_samples(samples: pd.DataFrame, *, min_individuals: int) -> pd.Series:
+def flag_samples(
+    samples: pd.DataFrame, *, min_individuals: int, basis: str = "total_individuals"
+) -> pd.Series:
     """Say in plain words what weakens each sample.
 
     Parameters
@@ -31,6 +33,9 @@ def flag_samples(samples: pd.DataFrame, *, min_individuals: int) -> pd.Series:
         Counts are missing where a score was brought in without any: then nothing is said of them.
     min_individuals
         Fewest individuals that a sample should hold.
+    basis
+        Column of the individuals that the index was computed from: `scored_individuals` for an index that
+        leaves some out. Too few of them are flagged where the sample itself is large enough.
 
     Returns
     -------
@@ -47,6 +52,7 @@ def flag_samples(samples: pd.DataFrame, *, min_individuals: int) -> pd.Series:
         _word(np.isnan(total) & no_score, "no counts"),
         _word(total == 0, "no animals"),
         _word((total > 0) & (total < min_individuals), f"under {min_individuals} individuals"),
+        _say_basis(_numbers(samples, basis), total, min_individuals),
         _say_unknown(unknown),
         _word(
             (total > 0) & (without > WITHOUT_TOLERANCE_LIMIT * total),
@@ -64,6 +70,15 @@ def _numbers(samples: pd.DataFrame, column: str) -> npt.NDArray[np.float64]:
 
 def _word(holds: npt.NDArray[np.bool_], word: str) -> Flags:
     return np.where(holds, np.array(word, dtype=object), np.array("", dtype=object))
+
+
+def _say_basis(basis: npt.NDArray[np.float64], total: npt.NDArray[np.float64], min_individuals: int) -> Flags:
+    few = (total >= min_individuals) & (basis < min_individuals)
+    said = [
+        f"index from {number:.0f} individuals only" if flag else ""
+        for number, flag in zip(basis, few, strict=True)
+    ]
+    return np.array(said, dtype=object)
 
 
 def _say_unknown(unknown: npt.NDArray[np.float64]) -> Flags:

@@ -71,16 +71,17 @@ def score_samples(
         parts = metrics.join(fbi.drop(columns="score")).assign(score=values)
         scored = scored.join(parts, on="sample_id")
     scored["class"] = classify(scored["score"], index)
-    scored["flags"] = flag_samples(scored, min_individuals=options.min_individuals)
-    scored["used"] = _is_used(scored, options)
+    basis = "scored_individuals" if index.name == FAMILY_BIOTIC_INDEX.name else "total_individuals"
+    scored["flags"] = flag_samples(scored, min_individuals=options.min_individuals, basis=basis)
+    scored["used"] = _is_used(scored, options, basis)
     order = ["site_id", "date", "sample_id"]
     return scored.sort_values(order, kind="stable").reset_index(drop=True)
 
 
-def _is_used(scored: pd.DataFrame, options: Options) -> pd.Series:
+def _is_used(scored: pd.DataFrame, options: Options, basis: str) -> pd.Series:
     used = scored["score"].notna()
     if options.methods:
         used &= scored["method"].isin(options.methods)
     if not options.use_small_samples:
-        used &= ~(scored["total_individuals"] < options.min_individuals)
+        used &= ~(scored[basis] < options.min_individuals)
     return used

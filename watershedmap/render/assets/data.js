@@ -92,8 +92,24 @@ function classWidth(rank, k) {
 }
 
 /** "3 Good", or words for a place without a class. */
-function classWords(data, rank, none = "not assessed") {
-  return rank < 0 ? none : `${rank + 1} ${data.index.classes[rank].label}`;
+function classWords(data, kind, rank) {
+  return rank < 0 ? noClass(kind) : `${rank + 1} ${data.index.classes[rank].label}`;
+}
+
+function noClass(kind) {
+  return kind === "site" ? "no class" : "unassessed";
+}
+
+/** On what the class of a reach or sub-watershed rests; nothing for a site, which is what others rest on. */
+function evidenceWords(data, kind, i) {
+  if (kind === "reach") return data.evidence[data.reaches.evidence[i]];
+  return kind === "area" && data.areas.evidence[i] === EVIDENCE.inferred ? "inferred only" : "";
+}
+
+/** What keeps a class from standing for a current measurement: "inferred", "stale", or nothing. */
+function reserve(table, i) {
+  if (table.evidence?.[i] === EVIDENCE.inferred) return "inferred";
+  return table.current && !table.current[i] ? "stale" : "";
 }
 
 /** How strongly a trend asks to be seen: clear ones first, the surest of them before the others. */
@@ -102,12 +118,12 @@ function trendWeight(trend, p) {
   return group + Math.min(0.99, p ?? 0.99);
 }
 
-/** The measured reaches from the worst on: by class, then by score. */
+/** The measured reaches below the best class, from the worst on: by class, then by score. */
 function worstReaches(data, n) {
   const { reaches, index } = data;
   const sign = index.better === "low" ? 1 : -1;
   return range(reaches.n)
-    .filter((i) => reaches.evidence[i] === EVIDENCE.measured && reaches.rank[i] >= 0)
+    .filter((i) => reaches.evidence[i] === EVIDENCE.measured && reaches.rank[i] > 0)
     .sort((a, b) => reaches.rank[b] - reaches.rank[a] || sign * (reaches.score[b] - reaches.score[a]) || byText(reaches.id[a], reaches.id[b]))
     .slice(0, n);
 }

@@ -47,32 +47,55 @@ function onCanvas(x, y, view) {
   return x > -20 && y > -20 && x < view.width + 20 && y < view.height + 20;
 }
 
+const MOST_TO_PART = 400; // sites in view; where there are more, the reader has to zoom in anyway
+
 /** Sites of the view: those without a class below, then from the best class to the worst on top. */
 function layOutSites(data, view, fitZoom) {
   const { sites } = data;
   const crowded = sites.n > 60 || view.width < 640;
   const radius = crowded && view.zoom < fitZoom + 0.5 ? 9 : 11;
-  return range(sites.n)
-    .map((i) => ({ i, x: view.x(sites.points.x[i]), y: view.y(sites.points.y[i]), radius }))
-    .filter((site) => onCanvas(site.x, site.y, view))
+  const list = range(sites.n)
+    .map((i) => ({ i, trueX: view.x(sites.points.x[i]), trueY: view.y(sites.points.y[i]), radius }))
+    .filter((site) => onCanvas(site.trueX, site.trueY, view))
     .sort((a, b) => sites.rank[a.i] - sites.rank[b.i] || a.i - b.i);
+  return list.length > MOST_TO_PART ? list.map((site) => ({ ...site, x: site.trueX, y: site.trueY })) : partSites(list);
+}
+
+/** Move sites that would cover a worse one to the nearest free spot; a line is drawn to their true place. */
+function partSites(list) {
+  const placed = [];
+  for (let n = list.length - 1; n >= 0; n -= 1) placed.unshift(partSite(list[n], placed, list.slice(0, n)));
+  return placed;
+}
+
+function partSite(site, placed, rest) {
+  const room = 1.8 * site.radius;
+  const clear = (x, y, others) => others.every((other) => Math.hypot(other.x - x, other.y - y) >= room);
+  const home = { ...site, x: site.trueX, y: site.trueY };
+  if (clear(home.x, home.y, placed)) return home;
+  const others = [...placed, ...rest.map(({ trueX, trueY }) => ({ x: trueX, y: trueY }))];
+  const spots = [1, 1.5, 2, 2.6].flatMap((far) => range(16).map((n) => {
+    const angle = (n * Math.PI) / 8;
+    return { ...site, x: site.trueX + far * site.radius * Math.cos(angle), y: site.trueY + far * site.radius * Math.sin(angle) };
+  }));
+  return spots.find((spot) => clear(spot.x, spot.y, others)) ?? home;
 }
 
 /** Badges of the view. Far out only clear trends are shown; where there is no room, none is forced in. */
-function layOutBadges(data, view, taken, fitZoom) {
+function layOutBadges(data, view, taken, fitZoom, siteList) {
   const { reaches } = data;
+  const drawnSites = new Map(siteList.map((site) => [site.i, site]));
   const most = view.zoom >= fitZoom + 1.5 ? TREND.tooFew : view.zoom >= fitZoom + 0.75 ? TREND.unclear : TREND.worsening;
   return range(reaches.n)
     .filter((i) => reaches.trend[i] >= 0 && reaches.trend[i] <= most && inView(reaches.shapes, i, view))
     .sort((a, b) => trendWeight(reaches.trend[a], reaches.p[a]) - trendWeight(reaches.trend[b], reaches.p[b]) || a - b)
-    .map((i) => placeBadge(data, i, view, taken))
+    .map((i) => placeBadge(data, i, view, taken, drawnSites))
     .filter(Boolean);
 }
 
-function placeBadge(data, reach, view, taken) {
-  const anchor = badgeAnchor(data, reach);
-  const x = view.x(anchor.x);
-  const y = view.y(anchor.y);
+function placeBadge(data, reach, view, taken, drawnSites) {
+  const anchor = badgeAnchor(data, reach, view, drawnSites);
+  const { x, y } = anchor;
   if (!onCanvas(x, y, view)) return null;
   const size = BADGE_RADIUS + 1;
   const gap = anchor.beside ? 15 : 11;
@@ -82,17 +105,18 @@ function placeBadge(data, reach, view, taken) {
 }
 
 /** A badge sits beside the first site of its reach, or beside the middle of the line. */
-function badgeAnchor(data, reach) {
-  const site = data.reaches.sites[reach].find((i) => Number.isFinite(data.sites.points.x[i]));
-  if (site === undefined) return { ...middleOf(data.reaches.shapes, reach), beside: false };
-  return { x: data.sites.points.x[site], y: data.sites.points.y[site], beside: true };
+function badgeAnchor(data, reach, view, drawnSites) {
+  const site = data.reaches.sites[reach].map((i) => drawnSites.get(i)).find(Boolean);
+  if (site) return { x: site.x, y: site.y, beside: true };
+  const middle = middleOf(data.reaches.shapes, reach);
+  return { x: view.x(middle.x), y: view.y(middle.y), beside: false };
 }
 
-/** Names of sites, sub-watersheds and streams, in the order of their weight. */
+/** Names of sites, sub-watersheds and streams, in the order of their weight; of sites the worst class first. */
 function layOutLabels(data, view, context, taken, shown) {
   const labels = [];
-  if (shown.areas && data.areas) labels.push(...labelAreas(data, view, context, taken));
   if (shown.sites) labels.push(...labelSites(data, view, context, taken, shown.siteList));
+  if (shown.areas && data.areas) labels.push(...labelAreas(data, view, context, taken));
   if (shown.reaches) labels.push(...labelStreams(data, view, context, taken));
   return labels;
 }
@@ -109,28 +133,44 @@ function widthOf(context, text, style) {
   return context.measureText(text).width;
 }
 
+/** Where the name of a sub-watershed may stand about its best place, pixels: the nearest first. */
+const AREA_SHIFTS = [0, -20, 20, -40, 40, -60, 60]
+  .flatMap((dy) => [0, -25, 25, -50, 50].map((dx) => [dx, dy]))
+  .sort((a, b) => Math.hypot(...a) - Math.hypot(...b));
+
 function labelAreas(data, view, context, taken) {
   const { areas } = data;
-  const shifts = [0, -22, 22, -44, 44, -66, 66];
   return range(areas.n).flatMap((i) => {
     if (!inView(areas.shapes, i, view)) return [];
-    const number = areas.rank[i] < 0 ? "\u2013" : areas.rank[i] + 1;
-    const text = `${areas.name[i] || areas.id[i]} \u00b7 ${number}`;
-    const width = widthOf(context, text, LABEL.area);
-    if (width > 0.8 * (areas.shapes.box[4 * i + 2] - areas.shapes.box[4 * i]) * view.scale) return [];
+    const room = 0.8 * (areas.shapes.box[4 * i + 2] - areas.shapes.box[4 * i]) * view.scale;
     const x = view.x(areas.points.x[i]);
     const y = view.y(areas.points.y[i]);
-    const shift = shifts.find((dy) => taken.claim([boxAbout(x, y + dy, width / 2 + 4, 9)]));
-    return shift === undefined ? [] : [{ text, x, y: y + shift, angle: 0, style: LABEL.area }];
+    for (const lines of areaTexts(data, i)) {
+      const width = Math.max(...lines.map((line) => widthOf(context, line, LABEL.area)));
+      const inside = ([dx, dy]) => contains(areas.shapes, i, areas.points.x[i] + dx / view.scale, areas.points.y[i] + dy / view.scale);
+      const claim = ([dx, dy]) => taken.claim([boxAbout(x + dx, y + dy, width / 2 + 4, 2 + 7 * lines.length)]);
+      const shift = width > room ? undefined : AREA_SHIFTS.find((spot) => inside(spot) && claim(spot));
+      if (shift) return [{ text: lines.join("\n"), x: x + shift[0], y: y + shift[1], angle: 0, style: LABEL.area }];
+    }
+    return [];
   });
 }
 
+/** What may stand on a sub-watershed, as lines: with its name, or with its id where the name finds no room. */
+function areaTexts(data, i) {
+  const { areas } = data;
+  const number = areas.rank[i] < 0 ? "\u2013" : areas.rank[i] + 1;
+  const evidence = evidenceWords(data, "area", i);
+  return [areas.name[i] || areas.id[i], areas.id[i]].map((title) => [`${title} \u00b7 ${number}`, evidence].filter(Boolean));
+}
+
 function labelSites(data, view, context, taken, siteList) {
-  return siteList.flatMap(({ i, x, y, radius }) => {
+  return [...siteList].reverse().flatMap(({ i, x, y, radius }) => {
     const text = data.sites.id[i];
     const half = widthOf(context, text, LABEL.site) / 2;
     const side = half + radius + 5;
-    const places = [[0, radius + 9], [side, 0], [-side, 0], [0, -radius - 9]];
+    const [aslant, away] = [half + 0.6 * radius, radius + 8];
+    const places = [[0, radius + 9], [side, 0], [-side, 0], [0, -radius - 9], [aslant, away], [-aslant, away], [aslant, -away], [-aslant, -away]];
     const found = places.find(([dx, dy]) => taken.claim([boxAbout(x + dx, y + dy, half + 2, 7)]));
     return found ? [{ text, x: x + found[0], y: y + found[1], angle: 0, style: LABEL.site }] : [];
   });

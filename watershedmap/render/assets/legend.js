@@ -6,7 +6,7 @@ function buildLegend(data, watershed, onFit) {
   return [
     element("div", { class: "legend-head" },
       element("h2", {}, "Legend"),
-      element("button", { type: "button", class: "quiet", onclick: onFit }, "Show all")),
+      element("button", { type: "button", class: "quiet", onclick: onFit }, "Zoom to whole watershed")),
     ...sections.map((section) => foldable(section, watershed)),
   ];
 }
@@ -37,28 +37,39 @@ function legendTable(heads, rows) {
 }
 
 function reachSection(data) {
-  const { reaches, index, k } = data;
-  const line = (evidence, rank) => lineIcon(lineLook(data, evidence, rank));
-  const row = (icon, words, test) => {
-    const { count, km } = tally(reaches, test);
-    return [icon, words, figure(count), figure(km, km < 1000 ? 1 : 0)];
-  };
+  const { reaches, index } = data;
+  const length = (km) => figure(km, km < 1000 ? 1 : 0);
   const classes = index.classes.map((band, rank) => {
-    const [icon, words, count, km] = row(line(EVIDENCE.measured, rank), `${rank + 1} ${band.label}`, (i) => reaches.rank[i] === rank);
-    return [icon, words, element("span", { class: "limits" }, band.limits), count, km];
+    const km = (evidence) => length(tally(reaches, (i) => reaches.rank[i] === rank && reaches.evidence[i] === evidence).km);
+    return [
+      lineIcon(lineLook(data, EVIDENCE.measured, rank)),
+      `${rank + 1} ${band.label}`,
+      element("span", { class: "limits" }, band.limits),
+      km(EVIDENCE.measured),
+      km(EVIDENCE.inferred),
+    ];
   });
-  const middle = Math.floor(k / 2);
+  const row = (evidence, words) => {
+    const { count, km } = tally(reaches, (i) => reaches.evidence[i] === evidence);
+    return [evidenceIcon(data, evidence), words, figure(count), length(km)];
+  };
   const evidence = [
-    row(line(EVIDENCE.measured, middle), "Measured: a site on it", (i) => reaches.evidence[i] === EVIDENCE.measured),
-    row(line(EVIDENCE.inferred, middle), "Inferred along the flow", (i) => reaches.evidence[i] === EVIDENCE.inferred),
-    row(line(EVIDENCE.unassessed, -1), "Not assessed", (i) => reaches.evidence[i] === EVIDENCE.unassessed),
+    row(EVIDENCE.measured, "Measured: a site on it"),
+    row(EVIDENCE.inferred, "Inferred along the flow"),
+    row(EVIDENCE.unassessed, "Unassessed"),
   ];
   return {
     layer: "reaches",
     title: "Stream reaches",
     note: `${index.label}${index.unit ? ` (${index.unit})` : ""}; ${index.better === "low" ? "low" : "high"} is good. Wider line: worse condition.`,
-    rows: [legendTable(["", "Class", "Score", "Reaches", "km"], classes), legendTable(["", "Evidence", "Reaches", "km"], evidence)],
+    rows: [legendTable(["", "Class", "Score", "km measured", "km inferred"], classes), legendTable(["", "Evidence", "Reaches", "km"], evidence)],
   };
+}
+
+/** A line that tells evidence and no class: of middle width, in ink. */
+function evidenceIcon(data, evidence) {
+  if (evidence === EVIDENCE.unassessed) return lineIcon(lineLook(data, evidence, -1));
+  return lineIcon({ ...lineLook(data, evidence, Math.floor(data.k / 2)), colour: styleColour("ink") });
 }
 
 function siteSection(data) {
@@ -90,27 +101,27 @@ function badgeSection(data) {
 }
 
 function areaSection(data) {
-  const { areas } = data;
-  const count = (test) => figure(range(areas.n).filter(test).length);
+  const count = (evidence) => figure(data.areas.evidence.filter((other) => other === evidence).length);
   return {
     layer: "areas",
     title: "Sub-watersheds",
     note: null,
     rows: [legendTable(["", "", "Areas"], [
-      [areaIcon(data, true), "Tint and number: class of its streams", count((i) => areas.rank[i] >= 0)],
-      [areaIcon(data, false), "No reach assessed", count((i) => areas.rank[i] < 0)],
+      [areaIcon(data, EVIDENCE.measured), "Tint and number: class of its streams", count(EVIDENCE.measured)],
+      [areaIcon(data, EVIDENCE.inferred), "Inferred only: no stream in it is measured", count(EVIDENCE.inferred)],
+      [areaIcon(data, EVIDENCE.unassessed), "Unassessed", count(EVIDENCE.unassessed)],
     ])],
   };
 }
 
-function areaIcon(data, known) {
-  const box = { x: 1, y: 1, width: 34, height: 14, stroke: styleColour("border") };
-  const size = { width: 36, height: 16, viewBox: "0 0 36 16", "aria-hidden": "true", class: "icon" };
-  if (!known) {
-    const slant = (x) => drawn("path", { d: `M${x} 15 L${x + 14} 1`, stroke: styleColour("hatch") });
-    return drawn("svg", size, drawn("rect", { ...box, fill: "none" }), [1, 7, 13, 19].map(slant));
-  }
+function areaIcon(data, evidence) {
   const { classes } = data.index;
+  const box = { x: 1, y: 1, width: 34, height: 14, fill: "none", stroke: styleColour("border") };
+  const size = { width: 36, height: 16, viewBox: "0 0 36 16", "aria-hidden": "true", class: "icon" };
   const stripe = (band, i) => drawn("rect", { x: 1 + (34 * i) / classes.length, y: 1, width: 34 / classes.length, height: 14, fill: band.tint });
-  return drawn("svg", size, classes.map(stripe), drawn("rect", { ...box, fill: "none" }));
+  const slants = [1, 7, 13, 19];
+  const across = (x) => drawn("path", { d: `M${x} 15 L${x + 14} 1`, stroke: styleColour("hatch") });
+  const down = (x, i) => drawn("path", { d: `M${x} 1 L${x + 14} 15`, stroke: classes[Math.floor((i * classes.length) / slants.length)].colour, "stroke-opacity": HATCH_STRENGTH, "stroke-width": 2 });
+  const content = { [EVIDENCE.measured]: () => classes.map(stripe), [EVIDENCE.inferred]: () => slants.map(down), [EVIDENCE.unassessed]: () => slants.map(across) };
+  return drawn("svg", size, content[evidence](), drawn("rect", box));
 }

@@ -20,7 +20,7 @@ class WatershedMap {
       const place = this.placeAt(event.containerPoint, event.originalEvent);
       choose(place);
     });
-    map.on("mousemove", (event) => this.hover(event));
+    map.getContainer().addEventListener("pointermove", (event) => this.hover(event));
     map.on("mouseout movestart", () => this.showTip(null));
   }
 
@@ -77,8 +77,8 @@ class WatershedMap {
     const { data, shown } = this;
     const taken = new Occupancy();
     const siteList = layOutSites(data, view, this.fitZoom);
-    if (shown.sites) siteList.forEach(({ x, y, radius }) => taken.take(boxAbout(x, y, radius)));
-    const badges = shown.badges ? layOutBadges(data, view, taken, this.fitZoom) : [];
+    if (shown.sites) siteList.forEach(({ x, y, radius }) => taken.take(boxAbout(x, y, 0.9 * radius)));
+    const badges = shown.badges ? layOutBadges(data, view, taken, this.fitZoom, siteList) : [];
     this.scratch ??= document.createElement("canvas").getContext("2d");
     const labels = layOutLabels(data, view, this.scratch, taken, { ...shown, siteList });
     return { siteList, badges, labels };
@@ -92,12 +92,14 @@ class WatershedMap {
   paintAreas(context, view) {
     const { areas, index } = this.data;
     if (!areas || !this.shown.areas) return;
-    const hatch = hatching(context);
+    const hatch = hatching(context, styleColour("hatch"), 1);
     for (let i = 0; i < areas.n; i += 1) {
       if (!inView(areas.shapes, i, view)) continue;
       context.beginPath();
       tracePath(context, areas.shapes, i, view, true);
-      context.fillStyle = areas.rank[i] >= 0 ? index.classes[areas.rank[i]].tint : hatch;
+      const band = index.classes[areas.rank[i]];
+      if (!band) context.fillStyle = hatch;
+      else context.fillStyle = areas.evidence[i] === EVIDENCE.inferred ? hatching(context, band.colour, -1) : band.tint;
       context.fill("evenodd");
       context.strokeStyle = styleColour("border");
       context.lineWidth = 1;
@@ -108,8 +110,8 @@ class WatershedMap {
   paintLines(context, view) {
     if (!this.shown.reaches) return;
     const groups = this.groupLines(view);
-    for (const { look, members } of groups) if (look.casing) this.strokeLines(context, view, members, styleColour("casing"), look.width + 2 * look.casing, []);
-    for (const { look, members } of groups) this.strokeLines(context, view, members, look.colour, look.width, look.dash);
+    for (const { strokes, members } of groups) if (strokes.casing) this.strokeLines(context, view, members, strokes.casing);
+    for (const { strokes, members } of groups) this.strokeLines(context, view, members, strokes.line);
   }
 
   /** Reaches of the view by how they are drawn: unassessed, inferred, measured; the worst class last, on top. */
@@ -119,19 +121,20 @@ class WatershedMap {
     for (let i = 0; i < reaches.n; i += 1) {
       if (!inView(reaches.shapes, i, view)) continue;
       const level = reaches.rank[i] < 0 ? 0 : (2 - reaches.evidence[i]) * k + reaches.rank[i] + 1;
-      if (!groups.has(level)) groups.set(level, { level, look: lineLook(this.data, reaches.evidence[i], reaches.rank[i]), members: [] });
+      if (!groups.has(level)) groups.set(level, { level, strokes: lineStrokes(lineLook(this.data, reaches.evidence[i], reaches.rank[i])), members: [] });
       groups.get(level).members.push(i);
     }
     return [...groups.values()].sort((a, b) => a.level - b.level);
   }
 
-  strokeLines(context, view, members, colour, width, dash) {
+  strokeLines(context, view, members, { colour, width, dash, shift }) {
     context.beginPath();
     for (const i of members) tracePath(context, this.data.reaches.shapes, i, view);
     context.strokeStyle = colour;
     context.lineWidth = width;
     context.lineCap = dash.length ? "butt" : "round";
     context.setLineDash(dash);
+    context.lineDashOffset = shift;
     context.stroke();
     context.setLineDash([]);
   }
@@ -139,20 +142,24 @@ class WatershedMap {
   paintSites(context, view) {
     const { data } = this;
     if (!this.shown.sites) return;
-    for (const { i, x, y, radius } of this.layout.siteList) this.paintTie(context, view, i, x, y, radius);
+    for (const site of this.layout.siteList) this.paintTies(context, view, site);
     for (const { i, x, y, radius } of this.layout.siteList) {
       const look = siteLook(data, data.sites.rank[i], data.sites.current[i]);
       paintSite(context, x, y, radius, look);
     }
   }
 
-  /** A fine line from a site to its place on the reach, where that can be told apart from the site itself. */
-  paintTie(context, view, i, x, y, radius) {
-    const toX = view.x(this.data.sites.snapped.x[i]);
-    const toY = view.y(this.data.sites.snapped.y[i]);
-    if (!(Math.hypot(toX - x, toY - y) > radius + 2)) return;
+  /** Fine lines from where a site is drawn to its true place, and from there to its place on the reach. */
+  paintTies(context, view, { i, x, y, trueX, trueY, radius }) {
+    const { snapped } = this.data.sites;
+    if (x !== trueX || y !== trueY) this.paintTie(context, x, y, trueX, trueY);
+    const [toX, toY] = [view.x(snapped.x[i]), view.y(snapped.y[i])];
+    if (Math.hypot(toX - trueX, toY - trueY) > radius + 2) this.paintTie(context, trueX, trueY, toX, toY);
+  }
+
+  paintTie(context, fromX, fromY, toX, toY) {
     context.beginPath();
-    context.moveTo(x, y);
+    context.moveTo(fromX, fromY);
     context.lineTo(toX, toY);
     context.strokeStyle = styleColour("ink");
     context.lineWidth = 1;
@@ -163,32 +170,38 @@ class WatershedMap {
     context.fill();
   }
 
-  /** The glow under what is selected, and a fainter one under what the pointer is on. */
+  /** An outline about what is selected, and a fainter one about what the pointer is on. */
   paintFocus(context, view) {
-    if (this.hovered && !samePlace(this.hovered, this.selected)) this.paintGlow(context, view, this.hovered, "hover-glow");
-    if (this.selected) this.paintGlow(context, view, this.selected, "glow");
+    if (this.hovered && !samePlace(this.hovered, this.selected)) this.paintOutline(context, view, this.hovered, "edge", 1.2);
+    if (this.selected) this.paintOutline(context, view, this.selected, "ink", 2.6);
   }
 
-  paintGlow(context, view, { kind, i }, colour) {
-    context.strokeStyle = styleColour(colour);
-    context.fillStyle = styleColour(colour);
+  /** A light band wider than what lies on it, with an edge on either side: a form that no line of a class has. */
+  paintOutline(context, view, { kind, i }, colour, edge) {
+    const band = kind === "reach" ? classWidth(this.data.reaches.rank[i], this.data.k) + 8 : 0;
     context.lineCap = "round";
     context.beginPath();
-    if (kind === "site") {
-      const { points } = this.data.sites;
-      context.arc(view.x(points.x[i]), view.y(points.y[i]), 18, 0, 2 * Math.PI);
-      context.fill();
-      return;
-    }
-    const shapes = tableOf(this.data, kind).shapes;
-    tracePath(context, shapes, i, view, kind === "area");
-    context.lineWidth = kind === "area" ? 4 : classWidth(this.data.reaches.rank[i], this.data.k) + 11;
-    context.stroke();
+    if (kind === "site") this.traceRing(context, view, i);
+    else tracePath(context, tableOf(this.data, kind).shapes, i, view, kind === "area");
+    const stroke = (name, width) => {
+      context.strokeStyle = styleColour(name);
+      context.lineWidth = width;
+      context.stroke();
+    };
+    if (kind !== "reach") stroke("paper", band + 2 * edge + 4);
+    stroke(colour, band + 2 * edge);
+    if (kind === "reach") stroke("paper", band);
+  }
+
+  traceRing(context, view, i) {
+    const site = this.layout.siteList.find((other) => other.i === i);
+    if (site) context.arc(site.x, site.y, site.radius + 7, 0, 2 * Math.PI);
   }
 
   /** Mark a place as selected; when asked, move the map until it is seen beside what covers the map. */
   select(place, { move = false, covered = { left: 0, bottom: 0 } } = {}) {
     this.selected = place;
+    this.showTip(null);
     if (place && move) this.bringIntoView(place, covered);
     this.refreshFocus();
   }
@@ -268,11 +281,13 @@ class WatershedMap {
     return this.map.latLngToContainerPoint(this.toLatLng(x, y));
   }
 
-  hover({ containerPoint, originalEvent }) {
-    if (originalEvent?.buttons) return;
-    const place = this.placeAt(containerPoint);
+  /** Only a mouse hovers: a finger that lifts would leave the tip behind. */
+  hover(event) {
+    if (event.pointerType !== "mouse" || event.buttons) return;
+    const point = this.map.mouseEventToContainerPoint(event);
+    const place = this.placeAt(point);
     this.map.getContainer().style.cursor = place ? "pointer" : "";
-    this.showTip(place && place.kind !== "area" ? place : null, containerPoint);
+    this.showTip(place && place.kind !== "area" ? place : null, point);
   }
 
   showTip(place, point) {
@@ -297,22 +312,25 @@ function samePlace(a, b) {
 
 function tipText(data, { kind, i }) {
   const table = tableOf(data, kind);
-  const evidence = kind === "reach" && table.rank[i] >= 0 ? ` (${data.evidence[table.evidence[i]]})` : "";
-  return `${fullName(table.id[i], table.name[i])}: ${classWords(data, table.rank[i])}${evidence}`;
+  const evidence = table.rank[i] >= 0 ? evidenceWords(data, kind, i) : "";
+  return `${fullName(table.id[i], table.name[i])}: ${classWords(data, kind, table.rank[i])}${evidence && ` (${evidence})`}`;
 }
 
-/** Thin slanted lines for places without data. */
-function hatching(context) {
+const HATCH_STRENGTH = 0.4; // of a class colour, so that lines and names stay clear above it
+
+/** Slanted lines for areas: rising in one colour for no data, falling in the class colour for inferred only. */
+function hatching(context, colour, slant) {
   const tile = document.createElement("canvas");
   tile.width = 8;
   tile.height = 8;
   const brush = tile.getContext("2d");
-  brush.strokeStyle = styleColour("hatch");
-  brush.lineWidth = 1;
+  brush.strokeStyle = colour;
+  brush.globalAlpha = slant > 0 ? 1 : HATCH_STRENGTH;
+  brush.lineWidth = slant > 0 ? 1 : 2;
   brush.beginPath();
   for (const shift of [-8, 0, 8]) {
-    brush.moveTo(shift - 1, 9);
-    brush.lineTo(shift + 9, -1);
+    brush.moveTo(shift - 1, 4 + 5 * slant);
+    brush.lineTo(shift + 9, 4 - 5 * slant);
   }
   brush.stroke();
   return context.createPattern(tile, "repeat");
@@ -328,8 +346,12 @@ function paintLabel(context, { text, x, y, angle, style }) {
   context.textBaseline = "middle";
   context.strokeStyle = styleColour("halo");
   context.lineWidth = 3.5;
-  context.strokeText(text, 0, 0);
   context.fillStyle = styleColour(style.colour);
-  context.fillText(text, 0, 0);
+  const lines = text.split("\n");
+  lines.forEach((line, n) => {
+    const lower = (n - (lines.length - 1) / 2) * (style.height + 1);
+    context.strokeText(line, 0, lower);
+    context.fillText(line, 0, lower);
+  });
   context.restore();
 }

@@ -21,9 +21,9 @@ function buildPanel(data, { kind, i }, choose, close) {
 function reachPanel(data, i, choose) {
   const { reaches } = data;
   return [
-    conditionBlock(data, reaches, i),
+    conditionBlock(data, "reach", i),
     element("p", {}, reachEvidence(data, i, choose)),
-    reaches.evidence[i] === EVIDENCE.measured ? trendBlock(data, reaches, i, false) : null,
+    reaches.evidence[i] === EVIDENCE.measured ? trendBlock(data, reaches, i) : null,
     reaches.sites[i].map((site) => [
       reaches.sites[i].length > 1 ? element("h4", {}, fullName(data.sites.id[site], data.sites.name[site])) : null,
       yearChart(data, site),
@@ -48,12 +48,12 @@ function sitePanel(data, i, choose) {
   const { sites } = data;
   const reach = sites.reach[i];
   return [
-    conditionBlock(data, sites, i),
+    conditionBlock(data, "site", i),
     sites.rank[i] >= 0 && !sites.current[i]
       ? element("p", { class: "caution" }, `Last sampled in ${sites.lastYear[i]}: too long ago to stand for today.`)
       : null,
     classRange(data, i),
-    trendBlock(data, sites, i, true),
+    trendBlock(data, sites, i),
     yearChart(data, i),
     reach < 0 ? null : neighbourBlock(data, reach, choose),
     reach < 0 ? null : upstreamBlock(data, reach),
@@ -71,7 +71,7 @@ function areaPanel(data, i, choose) {
   const { areas, sites } = data;
   const inside = range(sites.n).filter((site) => sites.area[site] === i);
   return [
-    conditionBlock(data, areas, i, "mean over its assessed streams, weighted by length"),
+    conditionBlock(data, "area", i, "mean over its assessed streams, weighted by length"),
     factList([
       ["Area", areas.areaKm2[i] === null ? UNKNOWN : `${figure(areas.areaKm2[i], 1)} km\u00b2`],
       ["Streams", kilometres(areas.streamKm[i])],
@@ -82,23 +82,25 @@ function areaPanel(data, i, choose) {
   ];
 }
 
-/** Class, its meaning, and the score with its interval. */
-function conditionBlock(data, table, i, of = "") {
+/** Class, what it rests on, the score with its interval, and the meaning of the class where it was measured. */
+function conditionBlock(data, kind, i, of = "") {
+  const table = tableOf(data, kind);
   const rank = table.rank[i];
   const band = data.index.classes[rank];
+  const held = reserve(table, i);
+  const meaning = kind !== "area" && held !== "inferred" && band?.meaning;
   return element("div", { class: "condition" },
-    rank < 0 ? element("span", { class: "class-number none" }, "\u2013") : classNumber(band, rank),
+    classTile(data, rank, held),
     element("div", {},
-      element("p", { class: "class-name" }, rank < 0 ? "Not assessed" : band.label),
-      band?.meaning ? element("p", {}, band.meaning) : null,
-      element("p", { class: "score" }, scoreWords(data, table, i, of))));
+      held === "inferred" ? element("p", { class: "reserve" }, inferredWords(data, kind, i)) : null,
+      element("p", { class: "class-name" }, band ? band.label : sentence(noClass(kind))),
+      element("p", { class: "score" }, scoreWords(data, table, i, of)),
+      meaning ? element("p", { class: "note" }, `The source of the index reads this class as: ${meaning}`) : null));
 }
 
-function classNumber(band, rank) {
-  const number = element("span", { class: "class-number", title: `class ${rank + 1}` }, String(rank + 1));
-  number.style.background = band.colour;
-  number.style.color = band.text;
-  return number;
+function inferredWords(data, kind, i) {
+  if (kind === "reach") return "Inferred, not measured";
+  return data.areas.nSites[i] ? "Inferred only: no stream inside is measured" : "Inferred only: no site inside";
 }
 
 function scoreWords(data, table, i, of) {
@@ -122,7 +124,7 @@ function classRange(data, i) {
   const { rankLow, rankHigh } = data.sites;
   if (rankLow[i] < 0 || rankHigh[i] < 0 || rankLow[i] === rankHigh[i]) return null;
   const [a, b] = [rankLow[i], rankHigh[i]].sort((x, y) => x - y);
-  return element("p", { class: "note" }, `The interval reaches from class ${classWords(data, a)} to ${classWords(data, b)}.`);
+  return element("p", { class: "note" }, `The interval reaches from class ${classWords(data, "site", a)} to ${classWords(data, "site", b)}.`);
 }
 
 function reachEvidence(data, i, choose) {
@@ -131,17 +133,17 @@ function reachEvidence(data, i, choose) {
   if (reaches.evidence[i] === EVIDENCE.inferred) {
     const several = reaches.from[i].length > 1;
     const far = reaches.fromKm[i] === null ? "" : `${several ? "; the nearest is" : ","} ${kilometres(reaches.fromKm[i])} along the flow`;
-    return ["Inferred, not measured: from ", siteLinks(data, reaches.from[i], choose), `${far}.`];
+    return ["Inferred from ", siteLinks(data, reaches.from[i], choose), `${far}.`];
   }
-  if (reaches.upKm[i] === null) return "Not assessed: no site on it, and the direction of flow is unknown.";
-  return "Not assessed: no current site on it, and none near enough along the flow.";
+  if (reaches.upKm[i] === null) return "Unassessed: no site on it, and the direction of flow is unknown.";
+  return "Unassessed: no current site on it, and none near enough along the flow.";
 }
 
-function trendBlock(data, table, i, isSite) {
+function trendBlock(data, table, i) {
   const trend = table.trend[i];
   if (trend < 0) return element("p", { class: "trend" }, "Trend of condition: unknown, never sampled.");
   return element("p", { class: "trend" }, badgeIcon(trend, 22),
-    element("span", {}, element("b", {}, trendTitle(data, trend)), trendDetail(data, table, i, isSite)));
+    element("span", {}, element("b", {}, trendTitle(data, trend)), trendDetail(data, table, i)));
 }
 
 function trendTitle(data, trend) {
@@ -159,20 +161,24 @@ function trendDetail(data, table, i) {
   const interval = table.slopeLow[i] === null || table.slopeHigh[i] === null
     ? "interval unknown"
     : `90 % interval ${signed(table.slopeLow[i], decimals)} to ${signed(table.slopeHigh[i], decimals)}`;
-  return `: ${signed(table.slope[i], decimals)} a year (${interval}), ${pValue(table.p[i])}, ${years}.`;
+  return `: ${data.index.label} ${signed(table.slope[i], decimals)} a year (${interval}), ${pValue(table.p[i])}, ${years}.`;
 }
 
 function neighbourBlock(data, reach, choose) {
   const { reaches } = data;
   if (reaches.upKm[reach] === null) return null;
   const line = (word, site, km) => element("li", {}, `${word}: `,
-    site < 0 ? "none" : [placeLink(data, "site", site, choose), ` ${kilometres(km)} `, classChip(data, data.sites.rank[site])]);
+    site < 0 ? "none" : [placeLink(data, "site", site, choose), ` ${kilometres(km)} `, classChip(data, "site", site, staleWords(data.sites, site))]);
   return [
     element("h3", {}, "Nearest sampled sites along the flow"),
     element("ul", { class: "neighbours" },
       line("Upstream", reaches.upSite[reach], reaches.upSiteKm[reach]),
       line("Downstream", reaches.downSite[reach], reaches.downSiteKm[reach])),
   ];
+}
+
+function staleWords(sites, i) {
+  return reserve(sites, i) === "stale" && sites.lastYear[i] !== null ? ` (last sampled ${sites.lastYear[i]})` : "";
 }
 
 function upstreamBlock(data, reach) {
@@ -203,10 +209,10 @@ function upstreamBar(data, reach) {
     const fill = rank < classes.length ? classes[rank].colour : styleColour("nodata-soft");
     return km ? drawn("rect", { x: x - size, y: 0, width: size, height: 16, fill, stroke: styleColour("paper") }) : null;
   });
-  const words = kms.flatMap((km, rank) => (km ? [`${rank < classes.length ? classWords(data, rank) : "not assessed"} ${kilometres(km)}`] : []));
+  const words = kms.flatMap((km, rank) => (km ? [`${classWords(data, "reach", rank < classes.length ? rank : -1)} ${kilometres(km)}`] : []));
   return element("figure", { class: "bar" },
     drawn("svg", { viewBox: `0 0 ${width} 16`, role: "img", "aria-label": `Upstream by class: ${words.join(", ")}`, preserveAspectRatio: "none" }, parts),
-    element("figcaption", {}, words.join(" · ")));
+    element("figcaption", {}, words.join(" · "), element("br"), "Measured and inferred together."));
 }
 
 function samplesBlock(data, site) {
@@ -214,29 +220,37 @@ function samplesBlock(data, site) {
   const listed = sites.samples[site];
   const all = samples.perSite[site];
   if (!listed.length) return [element("h3", {}, "Samples"), element("p", { class: "note" }, "None.")];
-  const heads = ["Date", "Method", "Individuals", "Taxa", "EPT taxa", "Score"];
+  const columns = sampleColumns(data);
   return [
     element("h3", {}, listed.length < all ? `Last ${listed.length} of ${all} samples` : `${counted(all, "sample")}`),
     element("div", { class: "scroll", tabindex: "0", role: "region", "aria-label": "Samples" },
       element("table", { class: "plain samples" },
-        element("thead", {}, element("tr", {}, heads.map((head) => element("th", { scope: "col" }, head)))),
-        element("tbody", {}, listed.map((i) => sampleRows(data, i, heads.length))))),
+        element("thead", {}, element("tr", {}, columns.map(({ head, number }) => element("th", { scope: "col", class: number ? "number" : null }, head)))),
+        element("tbody", {}, listed.map((i) => sampleRows(data, i, columns))))),
   ];
 }
 
-function sampleRows(data, i, columns) {
+/** Columns of the samples; one that is empty for every sample of the survey is left out. */
+function sampleColumns(data) {
   const { samples, index } = data;
-  const method = [samples.method[i] || UNKNOWN, samples.replicate[i] ? ` (${samples.replicate[i]})` : ""].join("");
-  const number = (text) => element("td", { class: "number" }, text);
-  const row = element("tr", { class: samples.flags[i] ? "flagged" : null },
-    element("th", { scope: "row" }, samples.date[i] || UNKNOWN),
-    element("td", {}, method),
-    number(figure(samples.individuals[i])),
-    number(figure(samples.richness[i])),
-    number(figure(samples.ept[i])),
-    number(figure(samples.score[i], index.decimals)));
-  if (!samples.flags[i]) return row;
-  return [row, element("tr", { class: "flags" }, element("td", { colspan: columns }, `\u2691 ${samples.flags[i]}`))];
+  const method = (i) => [samples.method[i], samples.replicate[i] ? `(${samples.replicate[i]})` : ""].filter(Boolean).join(" ");
+  const text = (head, value) => ({ head, has: value, cell: (i) => value(i) || UNKNOWN });
+  const number = (head, values, decimals) => ({ head, number: true, has: (i) => values[i] !== null, cell: (i) => figure(values[i], decimals) });
+  return [
+    text("Date", (i) => samples.date[i]),
+    text("Method", method),
+    number("Individuals", samples.individuals),
+    number("Taxa", samples.richness),
+    number("EPT taxa", samples.ept),
+    number("Score", samples.score, index.decimals),
+  ].filter(({ has }) => range(samples.id.length).some(has));
+}
+
+function sampleRows(data, i, columns) {
+  const flags = data.samples.flags[i];
+  const row = element("tr", { class: flags ? "flagged" : null }, columns.map(({ cell, number }, n) =>
+    element(n ? "td" : "th", { scope: n ? null : "row", class: number ? "number" : null }, cell(i))));
+  return flags ? [row, element("tr", { class: "flags" }, element("td", { colspan: columns.length }, `\u2691 ${flags}`))] : row;
 }
 
 function sitePlace(data, i, choose) {

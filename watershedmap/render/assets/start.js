@@ -14,6 +14,7 @@ class MapPage {
     this.map = map;
     this.data = data;
     this.selected = null;
+    this.printing = false;
     this.panel = document.getElementById("panel");
     this.legend = document.getElementById("legend");
     this.announcer = document.getElementById("announcer");
@@ -55,6 +56,9 @@ class MapPage {
     new ResizeObserver(settle).observe(this.map.getContainer());
     const print = (on) => {
       document.body.classList.toggle("printing", on);
+      this.tables.print(on);
+      if (on !== this.printing) this.openNotices(on);
+      this.printing = on;
       this.map.invalidateSize({ animate: false });
       this.watershed.fit(this.coveredLeft());
       this.watershed.refresh(on ? 3 : undefined);
@@ -110,19 +114,21 @@ class MapPage {
 
   describePlace({ kind, i }) {
     const table = tableOf(this.data, kind);
-    const evidence = kind === "reach" ? `, ${this.data.evidence[table.evidence[i]]}` : "";
+    const evidence = evidenceWords(this.data, kind, i);
     const score = table.score[i] === null ? "score unknown" : `score ${figure(table.score[i], this.data.index.decimals)}`;
-    const rank = table.rank[i] < 0 ? "not assessed" : `class ${classWords(this.data, table.rank[i])}`;
-    return `${KIND_WORDS[kind]} ${fullName(table.id[i], table.name[i])}: ${rank}, ${score}${evidence}`;
+    const rank = table.rank[i] < 0 ? noClass(kind) : `class ${classWords(this.data, kind, table.rank[i])}`;
+    const words = table.rank[i] < 0 ? [rank, score] : [rank, score, evidence];
+    return `${KIND_WORDS[kind]} ${fullName(table.id[i], table.name[i])}: ${words.filter(Boolean).join(", ")}`;
   }
 
   addFirstLook() {
     const { reaches, index } = this.data;
     const worst = worstReaches(this.data, 3);
     const list = document.getElementById("first-look-list");
-    if (!worst.length) list.append(element("p", {}, "No reach is measured yet."));
+    const measured = reaches.evidence.includes(EVIDENCE.measured);
+    if (!worst.length) list.append(element("p", {}, measured ? `No measured reach is below class ${classWords(this.data, "reach", 0)}.` : "No reach is measured yet."));
     list.append(...worst.map((i) => element("button", { type: "button", class: "look", onclick: (event) => this.choose({ kind: "reach", i }, event.currentTarget) },
-      classNumber(index.classes[reaches.rank[i]], reaches.rank[i]),
+      classTile(this.data, reaches.rank[i]),
       element("span", {},
         element("b", {}, fullName(reaches.id[i], reaches.name[i])),
         element("span", { class: "look-score" }, `${index.classes[reaches.rank[i]].label}, ${figure(reaches.score[i], index.decimals)}`)))));
@@ -131,9 +137,17 @@ class MapPage {
   addNotices() {
     const { notices } = this.data;
     if (!notices.length) return;
-    document.getElementById("notices").append(element("details", {},
+    this.notices = element("details", {},
       element("summary", {}, counted(notices.length, "notice about the data", "notices about the data")),
-      element("ul", {}, notices.map((text) => element("li", {}, text)))));
+      element("ul", {}, notices.map((text) => element("li", {}, text))));
+    document.getElementById("notices").append(this.notices);
+  }
+
+  /** Paper cannot be unfolded: show all notices on it, and leave them afterwards as the reader had them. */
+  openNotices(on) {
+    if (!this.notices) return;
+    if (on) this.noticesOpen = this.notices.open;
+    this.notices.open = on || this.noticesOpen;
   }
 
   /** A small view of the page for tests: counts, positions on the screen, what is selected. */
@@ -160,6 +174,7 @@ class MapPage {
         const i = data.sites.id.indexOf(id);
         return screen(data.sites.points.x[i], data.sites.points.y[i]);
       },
+      sites: () => watershed.layout.siteList.map(({ i, x, y, trueX, trueY, radius }) => ({ id: data.sites.id[i], x, y, trueX, trueY, radius })),
     });
   }
 }

@@ -92,31 +92,51 @@ function siteIcon(data, rank, current = true, size = 22) {
   );
 }
 
-/** How a reach is drawn. The casing keeps pale classes visible and tells measured from inferred. */
+/** How a reach is drawn: measured without a gap, inferred in dashes. The casing keeps pale classes visible. */
 function lineLook(data, evidence, rank) {
   if (rank < 0 || evidence === EVIDENCE.unassessed) return { colour: styleColour("nodata"), width: classWidth(-1, data.k), dash: [], casing: 0 };
   const width = classWidth(rank, data.k);
   const inferred = evidence === EVIDENCE.inferred;
-  return { colour: data.index.classes[rank].colour, width, dash: inferred ? [7, 5] : [], casing: inferred ? 0 : 1.1 };
+  return { colour: data.index.classes[rank].colour, width, dash: inferred ? [9, 5] : [], casing: inferred ? 0.9 : 1.1 };
+}
+
+/** The strokes of a line: a dark casing below, the colour above it; a dash is cased all round, its gap stays open. */
+function lineStrokes({ colour, width, dash, casing }) {
+  const inner = dash.length ? [dash[0] - 2 * casing, dash[1] + 2 * casing] : [];
+  return {
+    casing: casing ? { colour: styleColour("casing"), width: width + 2 * casing, dash, shift: 0 } : null,
+    line: { colour, width, dash: inner, shift: -casing },
+  };
 }
 
 function lineIcon(look) {
-  const stroke = (colour, width) =>
-    drawn("line", { x1: 1, x2: 43, y1: 8, y2: 8, stroke: colour, "stroke-width": width, "stroke-dasharray": look.dash.join(" ") || null });
+  const stroke = ({ colour, width, dash, shift }) =>
+    drawn("line", { x1: 1, x2: 43, y1: 8, y2: 8, stroke: colour, "stroke-width": width, "stroke-dasharray": dash.join(" ") || null, "stroke-dashoffset": dash.length ? shift : null });
+  const { casing, line } = lineStrokes(look);
   return drawn(
     "svg",
-    { width: 38, height: 16, viewBox: "0 0 44 16", "aria-hidden": "true", class: "icon" },
-    look.casing ? stroke(styleColour("casing"), look.width + 2 * look.casing) : null,
-    stroke(look.colour, look.width),
+    { width: 34, height: 16, viewBox: "0 0 44 16", "aria-hidden": "true", class: "icon" },
+    casing ? stroke(casing) : null,
+    stroke(line),
   );
 }
 
-/** A coloured square with the number of a class, for tables and text. */
-function classChip(data, rank, none = "not assessed") {
-  if (rank < 0) return element("span", { class: "chip chip-none" }, none);
+/** A square with the number of a class: filled when measured and current, else an edge in the class colour. */
+function classTile(data, rank, held = "") {
+  if (rank < 0) return element("span", { class: "tile none" }, "\u2013");
   const band = data.index.classes[rank];
-  const number = element("span", { class: "chip-number" }, String(rank + 1));
-  number.style.background = band.colour;
-  number.style.color = band.text;
-  return element("span", { class: "chip" }, number, band.label);
+  const tile = element("span", { class: `tile ${held}`, title: `class ${rank + 1}` }, String(rank + 1));
+  tile.style.borderColor = band.colour;
+  if (held) return tile;
+  tile.style.background = band.colour;
+  tile.style.color = band.text;
+  return tile;
+}
+
+/** The class of a place in a line of text or a cell: its tile, its name, and what else is to be said. */
+function classChip(data, kind, i, ...more) {
+  const table = tableOf(data, kind);
+  const rank = table.rank[i];
+  const words = element("span", {}, rank < 0 ? noClass(kind) : data.index.classes[rank].label, more);
+  return element("span", { class: rank < 0 ? "chip faint" : "chip" }, rank < 0 ? null : classTile(data, rank, reserve(table, i)), words);
 }

@@ -4,15 +4,27 @@ const ROWS_AT_ONCE = 250;
 
 /** Columns by kind: heading, value for sorting, what the cell shows, and whether it is a figure. */
 function columnsOf(data, kind) {
+  const table = tableOf(data, kind);
+  const length = kind === "area" ? table.streamKm : table.lengthKm;
+  const km = { head: "km", number: true, minor: true, value: (i) => length[i], cell: (i) => figure(length[i], 1) };
+  const condition = conditionColumn(data, kind);
+  if (kind === "site") return [condition, trendColumn(data, table), yearColumn(table)];
+  if (kind === "reach") return [condition, evidenceColumn(data, table), trendColumn(data, table), km];
+  return [condition, shareColumn("Assessed", (i) => table.assessedShare[i]), shareColumn("Measured", (i) => measuredShare(table, i)), km];
+}
+
+/** Class and score in one: classes follow the score, so that sorting by score sorts by both, the best first. */
+function conditionColumn(data, kind) {
   const { index } = data;
   const table = tableOf(data, kind);
-  const worse = index.better === "low" ? 1 : -1; // classes follow the score, so sorting by score sorts within them too
-  const rank = { head: "Class", value: (i) => (table.score[i] === null ? null : worse * table.score[i]), cell: (i) => classChip(data, table.rank[i]) };
-  const score = { head: "Score", number: true, value: (i) => table.score[i], cell: (i) => figure(table.score[i], index.decimals) };
-  const km = { head: "km", number: true, value: (i) => table.lengthKm[i], cell: (i) => figure(table.lengthKm[i], 1) };
-  if (kind === "site") return [rank, score, trendColumn(data, table), yearColumn(table)];
-  if (kind === "reach") return [rank, score, evidenceColumn(data, table), km, trendColumn(data, table)];
-  return [rank, score, shareColumn(table), { head: "Stream km", number: true, value: (i) => table.streamKm[i], cell: (i) => figure(table.streamKm[i], 1) }];
+  const worse = index.better === "low" ? 1 : -1;
+  return {
+    head: "Class, score",
+    value: (i) => (table.score[i] === null ? null : worse * table.score[i]),
+    cell: (i) => classChip(data, kind, i,
+      element("span", { class: "row-score" }, figure(table.score[i], index.decimals)),
+      kind === "area" && reserve(table, i) ? element("span", { class: "reserve" }, evidenceWords(data, kind, i)) : null),
+  };
 }
 
 function trendColumn(data, table) {
@@ -22,13 +34,13 @@ function trendColumn(data, table) {
     value: (i) => (table.trend[i] < 0 ? null : trendWeight(table.trend[i], table.p[i])),
     cell: (i) => (table.trend[i] < 0
       ? element("span", { class: "faint" }, none)
-      : element("span", { class: "trend-cell" }, badgeIcon(table.trend[i], 18), data.trends[table.trend[i]])),
+      : element("span", { class: "trend-cell" }, badgeIcon(table.trend[i], 18), element("span", {}, data.trends[table.trend[i]]))),
   };
 }
 
 function yearColumn(table) {
   return {
-    head: "Last",
+    head: "Last sampled",
     number: true,
     value: (i) => table.lastYear[i],
     cell: (i) => (table.lastYear[i] === null ? UNKNOWN : `${table.lastYear[i]}${table.current[i] ? "" : " (old)"}`),
@@ -39,8 +51,16 @@ function evidenceColumn(data, table) {
   return { head: "Evidence", value: (i) => data.evidence[table.evidence[i]], cell: (i) => data.evidence[table.evidence[i]] };
 }
 
-function shareColumn(table) {
-  return { head: "Assessed", number: true, value: (i) => table.assessedShare[i], cell: (i) => percent(table.assessedShare[i]) };
+function shareColumn(head, value) {
+  return { head, number: true, value, cell: (i) => percent(value(i)) };
+}
+
+function measuredShare({ measuredKm, streamKm }, i) {
+  return measuredKm[i] === null || !streamKm[i] ? null : measuredKm[i] / streamKm[i];
+}
+
+function cellClass({ number, minor }) {
+  return [number ? "number" : "", minor ? "minor" : ""].join(" ").trim() || null;
 }
 
 class PlaceTables {
@@ -51,7 +71,8 @@ class PlaceTables {
     this.state = Object.fromEntries(this.kinds.map((kind) => [kind, { column: 1, descending: true, search: "", limit: ROWS_AT_ONCE }]));
     this.selected = null;
     this.host = host;
-    host.append(this.buildTabs(), this.buildSearch(), this.buildBody());
+    this.printed = element("div", { class: "only-print" });
+    host.append(this.buildTabs(), this.buildSearch(), this.buildBody(), this.printed);
     this.show(data.sites.n ? "site" : "reach");
   }
 
@@ -64,9 +85,18 @@ class PlaceTables {
   }
 
   buildSearch() {
-    this.search = element("input", { type: "search", id: "search", autocomplete: "off", spellcheck: "false", oninput: () => this.filter() });
+    this.search = element("input", { type: "search", id: "search", autocomplete: "off", spellcheck: "false", oninput: () => this.filter(), onkeydown: (event) => this.leaveSearch(event) });
     this.found = element("span", { class: "found", role: "status" });
     return element("div", { class: "search" }, element("label", { for: "search" }, "Search id or name"), this.search, this.found);
+  }
+
+  /** Escape empties the search before it does anything else on the page. */
+  leaveSearch(event) {
+    if (event.key !== "Escape" || !this.search.value) return;
+    event.preventDefault();
+    event.stopPropagation();
+    this.search.value = "";
+    this.filter();
   }
 
   buildBody() {
@@ -128,6 +158,7 @@ class PlaceTables {
     const columns = columnsOf(this.data, this.kind);
     const visible = this.rows.slice(0, state.limit);
     this.body.replaceChildren(
+      state.search.trim() ? element("p", { class: "only-print" }, `${this.found.textContent} shown: search \u201c${state.search.trim()}\u201d`) : "",
       element("table", { class: "places" },
         element("caption", { class: "unseen" }, "Enter on a name selects it on the map; arrow keys move between rows."),
         this.buildHead(columns),
@@ -136,24 +167,47 @@ class PlaceTables {
     this.markSelected();
   }
 
+  /** The table of sub-watersheds is short: on paper it follows the open one. */
+  print(on) {
+    const wanted = on && this.data.areas && this.kind !== "area";
+    this.printed.replaceChildren(...(wanted ? [this.plainAreas()] : []));
+  }
+
+  plainAreas() {
+    const { areas } = this.data;
+    const columns = columnsOf(this.data, "area");
+    return element("table", { class: "places" },
+      element("thead", {}, element("tr", {}, [{ head: KIND_WORDS.area }, ...columns].map(({ head, number }) =>
+        element("th", { scope: "col", class: number ? "number" : null }, head)))),
+      element("tbody", {}, range(areas.n).map((i) => element("tr", {},
+        element("th", { scope: "row" }, this.titleOf("area", i)),
+        columns.map(({ cell, number }) => element("td", { class: number ? "number" : null }, cell(i)))))));
+  }
+
+  titleOf(kind, i) {
+    const { id, name } = tableOf(this.data, kind);
+    return [
+      element("span", { class: "row-id" }, id[i]),
+      name[i] && name[i] !== id[i] ? element("span", { class: "row-name" }, name[i]) : null,
+    ];
+  }
+
   buildHead(columns) {
     const { column, descending } = this.state[this.kind];
     const heads = [{ head: KIND_WORDS[this.kind] }, ...columns];
-    return element("thead", {}, element("tr", {}, heads.map(({ head, number }, i) => {
+    return element("thead", {}, element("tr", {}, heads.map(({ head, number, minor }, i) => {
       const order = i === column ? (descending ? "descending" : "ascending") : "none";
-      return element("th", { scope: "col", class: number ? "number" : null, "aria-sort": order },
+      return element("th", { scope: "col", class: cellClass({ number, minor }), "aria-sort": order },
         element("button", { type: "button", onclick: () => this.sortBy(i) }, head, element("span", { class: "arrow", "aria-hidden": "true" })));
     })));
   }
 
   buildRow(i, columns) {
-    const table = tableOf(this.data, this.kind);
     const place = { kind: this.kind, i };
-    const name = table.name[i] && table.name[i] !== table.id[i] ? element("span", { class: "row-name" }, table.name[i]) : null;
-    const pick = element("button", { type: "button", class: "pick", tabindex: "-1", "data-i": i }, element("span", { class: "row-id" }, table.id[i]), name);
+    const pick = element("button", { type: "button", class: "pick", tabindex: "-1", "data-i": i }, this.titleOf(this.kind, i));
     return element("tr", { onclick: () => this.choose(place, pick) },
       element("th", { scope: "row" }, pick),
-      columns.map(({ cell, number }) => element("td", { class: number ? "number" : null }, cell(i))));
+      columns.map((column) => element("td", { class: cellClass(column) }, column.cell(i))));
   }
 
   buildMore(count) {
