@@ -51,16 +51,21 @@ def run(
 
 def _summarise(assessment: Assessment, page: Path) -> list[str]:
     """Say where the map is, how the streams fare, and which measured reaches are worst."""
+    from watershedmap.condition.reaches import INFERRED, MEASURED, UNASSESSED  # noqa: PLC0415 - loaded by now
+
     reaches = assessment.reaches
-    lengths = reaches.groupby("class")["length_km"].sum()
-    shares = [f"{item.label} {lengths.get(item.label, 0):.1f}" for item in assessment.index.classes]
-    unassessed = reaches.loc[reaches["class"].isna(), "length_km"].sum()
+    lengths = reaches.groupby(["class", "evidence"])["length_km"].sum()
+    shares = []
+    for label in assessment.index.labels:
+        measured, inferred = (lengths.get((label, evidence), 0.0) for evidence in (MEASURED, INFERRED))
+        shares.append(f"{label} {measured:.1f} + {inferred:.1f}")
+    unassessed = reaches.loc[reaches["evidence"] == UNASSESSED, "length_km"].sum()
     lines = [
         f"Map: {page}",
         f"As of {assessment.as_of_year}, by {assessment.index.label}; {assessment.index.better} is good",
-        f"Kilometres: {', '.join(shares)}, unassessed {unassessed:.1f}",
+        f"Kilometres, measured + inferred: {', '.join(shares)}; unassessed {unassessed:.1f}",
     ]
-    measured = reaches[reaches["evidence"] == "measured"]
+    measured = reaches[reaches["evidence"] == MEASURED]
     worst = measured.sort_values("score", ascending=assessment.index.better == "high", kind="stable").head(
         WORST
     )

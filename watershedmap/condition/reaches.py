@@ -4,10 +4,10 @@
     At least one current site with a score lies on the reach; the score is the mean over its sites.
 `inferred`
     No current site lies on it, but sites can be seen from its midpoint along the flow, upstream or
-    downstream, with no other sampled reach between and no farther than the reach of influence. Its score is their weighted
-    mean. The weight of a site at distance h is ``2 ** (-h / half_distance) * sqrt(a / b)``, where a and b
-    are the smaller and the larger of the upstream lengths of the two reaches. Half-distance h0 and the
-    square root are the exponential tail-up model of Ver Hoef and Peterson (2010, J. Am. Stat. Assoc.
+    downstream, with no other sampled reach between and no farther than the reach of influence. Its score is
+    their weighted mean. The weight of a site at distance h is ``2 ** (-h / half_distance) * sqrt(a / b)``,
+    where a and b are the smaller and the larger of the upstream lengths of the two reaches. Half-distance h0
+    and the square root are the exponential tail-up model of Ver Hoef and Peterson (2010, J. Am. Stat. Assoc.
     105:6-18; formula from memory) with range h0 / ln 2 and upstream length in the place of drainage area.
     A site whose upstream length differs by more than `min_size_ratio` is not used.
 `unassessed`

@@ -7,6 +7,8 @@ notice repeated.
 from __future__ import annotations
 
 import math
+import re
+from collections import Counter
 from dataclasses import asdict
 from importlib.metadata import version
 from typing import TYPE_CHECKING, Any
@@ -15,6 +17,7 @@ import jinja2
 
 from watershedmap.scoring.indices import FAMILY_BIOTIC_INDEX
 from watershedmap.scoring.metrics import METRICS
+from watershedmap.scoring.quality import WITHOUT_TOLERANCE_LIMIT
 from watershedmap.settings import Options
 
 if TYPE_CHECKING:
@@ -76,6 +79,9 @@ def render_methods(assessment: Assessment) -> str:
         flow=_describe_flow(assessment),
         percent_alpha=f"{100 * options.trend_alpha:g}",
         option_rows=_list_options(options),
+        flags=_count_flags(assessment.samples["flags"]),
+        tolerance_limit=f"{WITHOUT_TOLERANCE_LIMIT:.0%}",
+        usual_source=_usual_source(assessment.taxa),
         taxa=_list_taxa(assessment.taxa),
         notices=assessment.notices,
         version=version("watershedmap"),
@@ -140,10 +146,28 @@ def _show(value: object) -> str:
     return f"{value:g}" if isinstance(value, float) else str(value)
 
 
+def _count_flags(flags: pd.Series) -> list[tuple[str, int]]:
+    """Count samples by flag, leaving out the figure inside a flag so that like ones are counted together."""
+    kinds: Counter[str] = Counter()
+    for joined in flags[flags != ""]:
+        kinds.update(
+            re.sub(r"(^|from )\d+ individuals?", r"\1some individuals", flag) for flag in joined.split("; ")
+        )
+    return sorted(kinds.items(), key=lambda item: (-item[1], item[0]))
+
+
+def _usual_source(taxa: pd.DataFrame | None) -> str:
+    """Return the source that most tolerance values have, which is then said once."""
+    if taxa is None or taxa["tolerance"].isna().all():
+        return ""
+    return str(taxa.loc[taxa["tolerance"].notna(), "tolerance_source"].mode().iloc[0])
+
+
 def _list_taxa(taxa: pd.DataFrame | None) -> list[dict[str, str]]:
     if taxa is None:
         return []
     rows = []
+    usual = _usual_source(taxa)
     for name, row in taxa.iterrows():
         unknown = not row["known"]
         rows.append(
@@ -153,7 +177,7 @@ def _list_taxa(taxa: pd.DataFrame | None) -> list[dict[str, str]]:
                 "family": row["family"] or EN_DASH,
                 "order": row["order"] or row["group"] or EN_DASH,
                 "tolerance": "none" if math.isnan(row["tolerance"]) else f"{row['tolerance']:g}",
-                "source": row["tolerance_source"],
+                "source": "" if row["tolerance_source"] == usual else row["tolerance_source"],
             }
         )
     return rows

@@ -140,7 +140,8 @@ const AREA_SHIFTS = [0, -20, 20, -40, 40, -60, 60]
 
 function labelAreas(data, view, context, taken) {
   const { areas } = data;
-  return range(areas.n).flatMap((i) => {
+  const inferredFirst = range(areas.n).sort((a, b) => (areas.evidence[b] === EVIDENCE.inferred) - (areas.evidence[a] === EVIDENCE.inferred));
+  return inferredFirst.flatMap((i) => {
     if (!inView(areas.shapes, i, view)) return [];
     const room = 0.8 * (areas.shapes.box[4 * i + 2] - areas.shapes.box[4 * i]) * view.scale;
     const x = view.x(areas.points.x[i]);

@@ -108,7 +108,7 @@ function areaSection(data) {
     note: null,
     rows: [legendTable(["", "", "Areas"], [
       [areaIcon(data, EVIDENCE.measured), "Tint and number: class of its streams", count(EVIDENCE.measured)],
-      [areaIcon(data, EVIDENCE.inferred), "Inferred only: no stream in it is measured", count(EVIDENCE.inferred)],
+      [areaIcon(data, EVIDENCE.inferred), "Inferred only, no stream measured", count(EVIDENCE.inferred)],
       [areaIcon(data, EVIDENCE.unassessed), "Unassessed", count(EVIDENCE.unassessed)],
     ])],
   };

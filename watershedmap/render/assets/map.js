@@ -1,8 +1,8 @@
 // The map: panes in a fixed order, what is painted in them, and what lies under the pointer.
 
 /** From the ground up. Switching a layer off and on never changes this order. */
-const PANES = ["areas", "focus", "lines", "badges", "sites", "labels"];
-const LAYERS = ["areas", "reaches", "badges", "sites"];
+const PANES = ["areas", "lines", "badges", "sites", "focus", "labels"];
+const SMALL_REACH = 24; // half its extent, pixels, below which sites may hide it
 
 class WatershedMap {
   constructor(map, data, choose) {
@@ -27,10 +27,10 @@ class WatershedMap {
   addPanes() {
     const painters = {
       areas: (context, view) => this.paintAreas(context, view),
-      focus: (context, view) => this.paintFocus(context, view),
       lines: (context, view) => this.paintLines(context, view),
       badges: (context) => this.layout.badges.forEach((badge) => paintBadge(context, badge.x, badge.y, badge.trend)),
       sites: (context, view) => this.paintSites(context, view),
+      focus: (context, view) => this.paintFocus(context, view),
       labels: (context) => this.layout.labels.forEach((label) => paintLabel(context, label)),
     };
     const layers = {};
@@ -176,26 +176,52 @@ class WatershedMap {
     if (this.selected) this.paintOutline(context, view, this.selected, "ink", 2.6);
   }
 
-  /** A light band wider than what lies on it, with an edge on either side: a form that no line of a class has. */
-  paintOutline(context, view, { kind, i }, colour, edge) {
-    const band = kind === "reach" ? classWidth(this.data.reaches.rank[i], this.data.k) + 8 : 0;
-    context.lineCap = "round";
-    context.beginPath();
-    if (kind === "site") this.traceRing(context, view, i);
-    else tracePath(context, tableOf(this.data, kind).shapes, i, view, kind === "area");
+  /** A hollow outline with a light halo, which no class of line has; and a ring about what is too small for one. */
+  paintOutline(context, view, place, colour, edge) {
     const stroke = (name, width) => {
       context.strokeStyle = styleColour(name);
       context.lineWidth = width;
       context.stroke();
     };
-    if (kind !== "reach") stroke("paper", band + 2 * edge + 4);
-    stroke(colour, band + 2 * edge);
-    if (kind === "reach") stroke("paper", band);
+    const outline = (band) => {
+      stroke("paper", band + 2 * edge + 3);
+      stroke(colour, band + 2 * edge);
+    };
+    context.lineCap = "round";
+    if (place.kind !== "site") {
+      const band = place.kind === "area" ? 0 : classWidth(this.data.reaches.rank[place.i], this.data.k) + 7;
+      context.beginPath();
+      tracePath(context, tableOf(this.data, place.kind).shapes, place.i, view, place.kind === "area");
+      outline(band);
+      context.globalCompositeOperation = "destination-out";
+      if (band) stroke("ink", band);
+      this.clearSites(context);
+      context.globalCompositeOperation = "source-over";
+    }
+    const ring = this.ringAbout(view, place);
+    if (!ring) return;
+    context.beginPath();
+    context.arc(ring.x, ring.y, ring.radius, 0, 2 * Math.PI);
+    outline(0);
   }
 
-  traceRing(context, view, i) {
+  /** The outline passes below the sites. */
+  clearSites(context) {
+    if (!this.shown.sites) return;
+    for (const { x, y, radius } of this.layout.siteList) {
+      context.beginPath();
+      context.arc(x, y, radius + 1.6, 0, 2 * Math.PI);
+      context.fill();
+    }
+  }
+
+  ringAbout(view, { kind, i }) {
+    if (kind === "area") return null;
     const site = this.layout.siteList.find((other) => other.i === i);
-    if (site) context.arc(site.x, site.y, site.radius + 7, 0, 2 * Math.PI);
+    if (kind === "site") return site ? { x: site.x, y: site.y, radius: site.radius + 5 } : null;
+    const [west, north, east, south] = this.data.reaches.shapes.box.subarray(4 * i, 4 * i + 4);
+    const half = (Math.hypot(east - west, south - north) * view.scale) / 2;
+    return half > SMALL_REACH ? null : { x: view.x((west + east) / 2), y: view.y((north + south) / 2), radius: half + 14 };
   }
 
   /** Mark a place as selected; when asked, move the map until it is seen beside what covers the map. */

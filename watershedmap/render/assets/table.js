@@ -33,7 +33,7 @@ function trendColumn(data, table) {
     head: "Trend",
     value: (i) => (table.trend[i] < 0 ? null : trendWeight(table.trend[i], table.p[i])),
     cell: (i) => (table.trend[i] < 0
-      ? element("span", { class: "faint" }, none)
+      ? element("span", { class: "trend-cell faint" }, element("span", {}, none))
       : element("span", { class: "trend-cell" }, badgeIcon(table.trend[i], 18), element("span", {}, data.trends[table.trend[i]]))),
   };
 }
