@@ -178,24 +178,25 @@ def make_reaches(index: Index, names: Sequence[str], *, flow: bool, placed: bool
 
 
 def make_areas(index: Index, names: Sequence[str]) -> gpd.GeoDataFrame:
-    score = [make_scores(index)[0], NAN]
+    """Make W1 with its sites, W2 whose one condition is inferred, and W3 without any."""
+    score = [*make_scores(index)[:2], NAN]
     frame = pd.DataFrame(
         {
-            "subwatershed_id": ["W1", "W2"],
-            "name": [names[3], names[0]],
-            "area_km2": [10.04, 8.0],
-            "stream_km": [5.0, 3.2],
-            "assessed_km": [5.0, 0.0],
-            "measured_km": [5.0, 0.0],
-            "assessed_share": [1.0, 0.0],
+            "subwatershed_id": ["W1", "W2", "W3"],
+            "name": [names[3], names[0], names[1]],
+            "area_km2": [10.04, 8.0, 1.0],
+            "stream_km": [5.01, 3.234, 0.0],
+            "assessed_km": [5.01, 2.0, 0.0],
+            "measured_km": [5.01, 0.0, 0.0],
+            "assessed_share": [1.0, 0.618, NAN],
             "score": score,
-            "n_sites": [2, 1],
+            "n_sites": [2, 1, 0],
         }
     )
     frame["class"] = classify(frame["score"], index)
     boxes = [
         Polygon([(w, SOUTH - 0.01), (w + 0.06, SOUTH - 0.01), (w + 0.06, SOUTH + 0.06), (w, SOUTH + 0.06)])
-        for w in (WEST, WEST + 0.06)
+        for w in (WEST, WEST + 0.06, WEST + 0.12)
     ]
     return gpd.GeoDataFrame(frame, geometry=boxes, crs=4326)
 
@@ -295,7 +296,7 @@ def test_page_names_nothing_that_a_browser_would_load() -> None:
     tags = ("<link", "<iframe", "<img", "<object", "<embed", "<form")
     for loader in (*loaders, *tags):
         assert loader not in own, loader
-    assert re.findall(r"href=\S*", own) == ['href="#tables">Skip']
+    assert re.findall(r'href="[^"]*"', own) == ['href="#tables"', 'href="methods.html"']
     assert set(re.findall(r"https?://[^\s\"'<]*", own)) == {SVG_NAMESPACE}
 
 
@@ -383,7 +384,8 @@ def test_missing_is_null_or_minus_one_and_never_zero() -> None:
     assert data["sites"]["reach"][3] == -1
     assert data["reaches"]["score"][3:] == [None, None]
     assert data["reaches"]["trend"] == [2, 1, -1, -1, -1]
-    assert data["areas"]["rank"] == [0, -1]
+    assert data["areas"]["rank"] == [0, 1, -1]
+    assert data["areas"]["assessedShare"][2] is None
 
 
 def test_metrics_of_scores_brought_in_are_missing_and_not_zero() -> None:
@@ -395,6 +397,20 @@ def test_metrics_of_scores_brought_in_are_missing_and_not_zero() -> None:
 def test_scores_are_rounded_as_for_classes() -> None:
     # Half away from zero, as classes are: 9.005 is held by the float a little below itself.
     assert collect(build_assessment())["sites"]["score"][2] == 9.01
+
+
+def test_lengths_keep_the_metre_so_that_their_sums_do_not_drift() -> None:
+    data = collect(build_assessment())
+    assert data["reaches"]["lengthKm"] == [2.5, 2.51, 2, 1.234, 3]
+    assert data["areas"]["streamKm"] == [5.01, 3.234, 0]
+
+
+def test_a_sub_watershed_without_a_measured_stream_is_told_from_a_measured_one() -> None:
+    assessment = build_assessment()
+    kinds = [collect(assessment)["evidence"][i] for i in collect(assessment)["areas"]["evidence"]]
+    assert kinds == ["measured", "inferred", "unassessed"]
+    assessment.subwatersheds.loc[1, "measured_km"] = 0.0004  # rounds to nothing, yet it is measured
+    assert collect(assessment)["areas"]["evidence"] == [0, 0, 2]
 
 
 def test_trend_line_ends_come_from_the_fit_in_full() -> None:
@@ -491,6 +507,12 @@ def test_scripts_put_text_into_the_page_as_text_only(name: str) -> None:
         "bindPopup",
     ):
         assert way not in script, way
+
+
+def test_one_word_stands_for_a_reach_without_condition() -> None:
+    for item in (files("watershedmap.render") / "assets").iterdir():
+        if item.name != "methods.html.j2":
+            assert "not assessed" not in item.read_text(encoding="utf-8").lower(), item.name
 
 
 def test_page_says_that_it_certifies_nothing(page: str) -> None:

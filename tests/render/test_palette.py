@@ -70,7 +70,7 @@ def test_there_is_one_colour_per_class_and_none_twice(k: int) -> None:
 
 
 @pytest.mark.parametrize("k", EVERY_K)
-def test_no_class_is_grey_because_grey_means_not_assessed(k: int) -> None:
+def test_no_class_is_grey_because_grey_means_unassessed(k: int) -> None:
     for colour in class_colours(k):
         _, a, b = to_lab(to_linear(colour))
         assert math.hypot(a, b) >= 20, colour

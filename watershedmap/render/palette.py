@@ -5,7 +5,7 @@ Definition
     straw over orange-brown to dark wine for the worse. Within a ramp the classes lie evenly spaced along a
     path through CIE L*a*b* (D65), so that neighbours are as far apart as the path allows. Blue against
     brown is the contrast that survives every common colour vision deficiency; the ramps do not meet in a
-    grey, because grey stands for "not assessed".
+    grey, because grey stands for "unassessed".
 
 Source
     sRGB and CIE L*a*b* after IEC 61966-2-1 and CIE 15 (constants from memory); contrast after WCAG 2.1,

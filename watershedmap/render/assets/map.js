@@ -93,13 +93,14 @@ class WatershedMap {
     const { areas, index } = this.data;
     if (!areas || !this.shown.areas) return;
     const hatch = hatching(context, styleColour("hatch"), 1);
+    const inferred = index.classes.map((band) => hatching(context, band.colour, -1));
     for (let i = 0; i < areas.n; i += 1) {
       if (!inView(areas.shapes, i, view)) continue;
       context.beginPath();
       tracePath(context, areas.shapes, i, view, true);
-      const band = index.classes[areas.rank[i]];
-      if (!band) context.fillStyle = hatch;
-      else context.fillStyle = areas.evidence[i] === EVIDENCE.inferred ? hatching(context, band.colour, -1) : band.tint;
+      const rank = areas.rank[i];
+      if (rank < 0) context.fillStyle = hatch;
+      else context.fillStyle = areas.evidence[i] === EVIDENCE.inferred ? inferred[rank] : index.classes[rank].tint;
       context.fill("evenodd");
       context.strokeStyle = styleColour("border");
       context.lineWidth = 1;
@@ -142,24 +143,21 @@ class WatershedMap {
   paintSites(context, view) {
     const { data } = this;
     if (!this.shown.sites) return;
-    for (const site of this.layout.siteList) this.paintTies(context, view, site);
+    for (const site of this.layout.siteList) this.paintTie(context, view, site);
     for (const { i, x, y, radius } of this.layout.siteList) {
       const look = siteLook(data, data.sites.rank[i], data.sites.current[i]);
       paintSite(context, x, y, radius, look);
     }
+    for (const site of this.layout.siteList) this.paintLeader(context, site);
   }
 
-  /** Fine lines from where a site is drawn to its true place, and from there to its place on the reach. */
-  paintTies(context, view, { i, x, y, trueX, trueY, radius }) {
-    const { snapped } = this.data.sites;
-    if (x !== trueX || y !== trueY) this.paintTie(context, x, y, trueX, trueY);
-    const [toX, toY] = [view.x(snapped.x[i]), view.y(snapped.y[i])];
-    if (Math.hypot(toX - trueX, toY - trueY) > radius + 2) this.paintTie(context, trueX, trueY, toX, toY);
-  }
-
-  paintTie(context, fromX, fromY, toX, toY) {
+  /** A fine line from a site to its place on the reach, where that can be told apart from the site itself. */
+  paintTie(context, view, { i, trueX, trueY, radius }) {
+    const toX = view.x(this.data.sites.snapped.x[i]);
+    const toY = view.y(this.data.sites.snapped.y[i]);
+    if (!(Math.hypot(toX - trueX, toY - trueY) > radius + 2)) return;
     context.beginPath();
-    context.moveTo(fromX, fromY);
+    context.moveTo(trueX, trueY);
     context.lineTo(toX, toY);
     context.strokeStyle = styleColour("ink");
     context.lineWidth = 1;
@@ -168,6 +166,24 @@ class WatershedMap {
     context.arc(toX, toY, 2.5, 0, 2 * Math.PI);
     context.fillStyle = styleColour("ink");
     context.fill();
+  }
+
+  /** A line from the rim of a site that was moved to its true place, but not across the number of another site. */
+  paintLeader(context, { x, y, trueX, trueY, radius }) {
+    const away = Math.hypot(trueX - x, trueY - y);
+    if (away <= radius) return;
+    const at = (distance) => [x + ((trueX - x) * distance) / away, y + ((trueY - y) * distance) / away];
+    const onNumber = ([px, py]) => this.layout.siteList.some((other) => Math.hypot(other.x - px, other.y - py) < radius / 2);
+    let end = away;
+    while (end > radius && onNumber(at(end))) end -= 0.5;
+    context.beginPath();
+    context.moveTo(...at(radius));
+    context.lineTo(...at(end));
+    for (const [name, width] of [["paper", 3.4], ["ink", 1.4]]) {
+      context.strokeStyle = styleColour(name);
+      context.lineWidth = width;
+      context.stroke();
+    }
   }
 
   /** An outline about what is selected, and a fainter one about what the pointer is on. */
@@ -183,16 +199,16 @@ class WatershedMap {
       context.lineWidth = width;
       context.stroke();
     };
-    const outline = (band) => {
-      stroke("paper", band + 2 * edge + 3);
-      stroke(colour, band + 2 * edge);
+    const outline = (width) => {
+      stroke("paper", width + 3);
+      stroke(colour, width);
     };
     context.lineCap = "round";
     if (place.kind !== "site") {
       const band = place.kind === "area" ? 0 : classWidth(this.data.reaches.rank[place.i], this.data.k) + 7;
       context.beginPath();
       tracePath(context, tableOf(this.data, place.kind).shapes, place.i, view, place.kind === "area");
-      outline(band);
+      outline(band + 2 * edge);
       context.globalCompositeOperation = "destination-out";
       if (band) stroke("ink", band);
       this.clearSites(context);
@@ -202,7 +218,7 @@ class WatershedMap {
     if (!ring) return;
     context.beginPath();
     context.arc(ring.x, ring.y, ring.radius, 0, 2 * Math.PI);
-    outline(0);
+    outline(1.2 * edge);
   }
 
   /** The outline passes below the sites. */
@@ -340,44 +356,4 @@ function tipText(data, { kind, i }) {
   const table = tableOf(data, kind);
   const evidence = table.rank[i] >= 0 ? evidenceWords(data, kind, i) : "";
   return `${fullName(table.id[i], table.name[i])}: ${classWords(data, kind, table.rank[i])}${evidence && ` (${evidence})`}`;
-}
-
-const HATCH_STRENGTH = 0.4; // of a class colour, so that lines and names stay clear above it
-
-/** Slanted lines for areas: rising in one colour for no data, falling in the class colour for inferred only. */
-function hatching(context, colour, slant) {
-  const tile = document.createElement("canvas");
-  tile.width = 8;
-  tile.height = 8;
-  const brush = tile.getContext("2d");
-  brush.strokeStyle = colour;
-  brush.globalAlpha = slant > 0 ? 1 : HATCH_STRENGTH;
-  brush.lineWidth = slant > 0 ? 1 : 2;
-  brush.beginPath();
-  for (const shift of [-8, 0, 8]) {
-    brush.moveTo(shift - 1, 4 + 5 * slant);
-    brush.lineTo(shift + 9, 4 - 5 * slant);
-  }
-  brush.stroke();
-  return context.createPattern(tile, "repeat");
-}
-
-function paintLabel(context, { text, x, y, angle, style }) {
-  context.save();
-  context.translate(x, y);
-  context.rotate(angle);
-  context.font = style.font;
-  context.letterSpacing = style.spacing;
-  context.textAlign = "center";
-  context.textBaseline = "middle";
-  context.strokeStyle = styleColour("halo");
-  context.lineWidth = 3.5;
-  context.fillStyle = styleColour(style.colour);
-  const lines = text.split("\n");
-  lines.forEach((line, n) => {
-    const lower = (n - (lines.length - 1) / 2) * (style.height + 1);
-    context.strokeText(line, 0, lower);
-    context.fillText(line, 0, lower);
-  });
-  context.restore();
 }

@@ -212,7 +212,7 @@ function upstreamBar(data, reach) {
   const words = kms.flatMap((km, rank) => (km ? [`${classWords(data, "reach", rank < classes.length ? rank : -1)} ${kilometres(km)}`] : []));
   return element("figure", { class: "bar" },
     drawn("svg", { viewBox: `0 0 ${width} 16`, role: "img", "aria-label": `Upstream by class: ${words.join(", ")}`, preserveAspectRatio: "none" }, parts),
-    element("figcaption", {}, words.join(" · "), element("br"), "Measured and inferred together."));
+    element("figcaption", {}, words.join(" · "), kms.slice(0, -1).some(Boolean) ? [element("br"), "Measured and inferred together."] : null));
 }
 
 function samplesBlock(data, site) {

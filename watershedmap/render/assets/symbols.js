@@ -140,3 +140,43 @@ function classChip(data, kind, i, ...more) {
   const words = element("span", {}, rank < 0 ? noClass(kind) : data.index.classes[rank].label, more);
   return element("span", { class: rank < 0 ? "chip faint" : "chip" }, rank < 0 ? null : classTile(data, rank, reserve(table, i)), words);
 }
+
+const HATCH_STRENGTH = 0.4; // of a class colour, so that lines and names stay clear above it
+
+/** Slanted lines for areas: rising in one colour for no data, falling in the class colour for inferred only. */
+function hatching(context, colour, slant) {
+  const tile = document.createElement("canvas");
+  tile.width = 8;
+  tile.height = 8;
+  const brush = tile.getContext("2d");
+  brush.strokeStyle = colour;
+  brush.globalAlpha = slant > 0 ? 1 : HATCH_STRENGTH;
+  brush.lineWidth = slant > 0 ? 1 : 2;
+  brush.beginPath();
+  for (const shift of [-8, 0, 8]) {
+    brush.moveTo(shift - 1, 4 + 5 * slant);
+    brush.lineTo(shift + 9, 4 - 5 * slant);
+  }
+  brush.stroke();
+  return context.createPattern(tile, "repeat");
+}
+
+function paintLabel(context, { text, x, y, angle, style }) {
+  context.save();
+  context.translate(x, y);
+  context.rotate(angle);
+  context.font = style.font;
+  context.letterSpacing = style.spacing;
+  context.textAlign = "center";
+  context.textBaseline = "middle";
+  context.strokeStyle = styleColour("halo");
+  context.lineWidth = 3.5;
+  context.fillStyle = styleColour(style.colour);
+  const lines = text.split("\n");
+  lines.forEach((line, n) => {
+    const lower = (n - (lines.length - 1) / 2) * (style.height + 1);
+    context.strokeText(line, 0, lower);
+    context.fillText(line, 0, lower);
+  });
+  context.restore();
+}
