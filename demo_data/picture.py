@@ -20,7 +20,7 @@ def main(page_file: Path) -> None:
     chromium = os.environ.get("CHROMIUM") or shutil.which("chromium")
     with sync_playwright() as driver:
         browser = driver.chromium.launch(executable_path=chromium, args=["--no-sandbox", "--disable-gpu"])
-        page = browser.new_context(viewport={"width": 1320, "height": 860}, offline=True).new_page()
+        page = browser.new_context(viewport={"width": 1440, "height": 880}, offline=True).new_page()
         page.goto(page_file.resolve().as_uri())
         page.locator("table").get_by_text("S26").first.click()
         page.wait_for_timeout(500)  # the map glides to the site

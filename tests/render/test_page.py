@@ -518,3 +518,14 @@ def test_one_word_stands_for_a_reach_without_condition() -> None:
 def test_page_says_that_it_certifies_nothing(page: str) -> None:
     assert "it does not certify that water is safe" in page
     assert "Nobody 1999, for a test" in page
+
+
+def test_a_site_has_its_own_neighbours_not_those_of_its_reach() -> None:
+    assessment = build_assessment()
+    ids = assessment.sites["site_id"].tolist()
+    assessment.sites = assessment.sites.assign(
+        site_upstream=[ids[1], *[None] * (len(ids) - 1)], site_upstream_km=12.5
+    )
+    sites = collect(assessment)["sites"]
+    assert (sites["upSite"][0], sites["upSiteKm"][0]) == (1, 12.5)
+    assert sites["downSite"][0] == -1

@@ -149,14 +149,11 @@ def _collect_reaches(assessment: Assessment) -> dict[str, Any]:
         "sites": _pick_lists(frame, "site_ids", sites),
         "from": _pick_lists(frame, "inferred_from", sites),
         "fromKm": _numbers(frame, "inferred_km", 1),
-        "upSite": _picks(frame, "site_upstream", sites),
-        "upSiteKm": _numbers(frame, "site_upstream_km", 1),
-        "downSite": _picks(frame, "site_downstream", sites),
-        "downSiteKm": _numbers(frame, "site_downstream_km", 1),
+        **_neighbours(frame, sites),
         "upKm": _numbers(frame, "upstream_km", 1),
         "upAssessedKm": _numbers(frame, "upstream_assessed_km", 1),
         "upScore": _numbers(frame, "upstream_score", decimals),
-        "upSites": _numbers(frame, "upstream_sites", 0),
+        "upSites": _numbers(frame, "upstream_sites", 1),
         "upClassKm": _upstream_by_class(frame, len(assessment.index.classes)),
         "line": encode_lines(frame.geometry),
     }
@@ -181,9 +178,20 @@ def _collect_sites(assessment: Assessment) -> dict[str, Any]:
         "firstYear": _numbers(frame, "first_year", 0),
         "lastYear": _numbers(frame, "last_year", 0),
         "current": [bool(value) for value in frame["current"].fillna(value=False)],
+        **_neighbours(frame, _positions(frame["site_id"])),
         "rankLow": _picks(frame, "class_low", ranks),
         "rankHigh": _picks(frame, "class_high", ranks),
         **_collect_series(assessment.yearly, frame, decimals),
+    }
+
+
+def _neighbours(frame: pd.DataFrame, sites: dict[str, int]) -> dict[str, Any]:
+    """Nearest sampled sites along the flow, from the ends of a reach or from a site itself."""
+    return {
+        "upSite": _picks(frame, "site_upstream", sites),
+        "upSiteKm": _numbers(frame, "site_upstream_km", 1),
+        "downSite": _picks(frame, "site_downstream", sites),
+        "downSiteKm": _numbers(frame, "site_downstream_km", 1),
     }
 
 

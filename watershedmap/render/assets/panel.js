@@ -28,7 +28,7 @@ function reachPanel(data, i, choose) {
       reaches.sites[i].length > 1 ? element("h4", {}, fullName(data.sites.id[site], data.sites.name[site])) : null,
       yearChart(data, site),
     ]),
-    neighbourBlock(data, i, choose),
+    neighbourBlock(data, reaches, i, choose),
     upstreamBlock(data, i),
     factList([
       ["Length", kilometres(reaches.lengthKm[i], 2)],
@@ -55,7 +55,7 @@ function sitePanel(data, i, choose) {
     classRange(data, i),
     trendBlock(data, sites, i),
     yearChart(data, i),
-    reach < 0 ? null : neighbourBlock(data, reach, choose),
+    reach < 0 || data.reaches.upKm[reach] === null ? null : neighbourBlock(data, sites, i, choose),
     reach < 0 ? null : upstreamBlock(data, reach),
     samplesBlock(data, i),
     factList([
@@ -117,6 +117,7 @@ function scoreWords(data, table, i, of) {
 function intervalUnknown(data, table, i) {
   if (table === data.areas) return "";
   if (table === data.reaches && table.evidence[i] === EVIDENCE.inferred) return ", interval unknown: inferred";
+  if (table === data.reaches && table.sites[i].length > 1) return ", 90 % interval unknown: a site on it has one year only";
   return ", 90 % interval unknown: one year only";
 }
 
@@ -164,16 +165,16 @@ function trendDetail(data, table, i) {
   return `: ${data.index.label} ${signed(table.slope[i], decimals)} a year (${interval}), ${pValue(table.p[i])}, ${years}.`;
 }
 
-function neighbourBlock(data, reach, choose) {
-  const { reaches } = data;
-  if (reaches.upKm[reach] === null) return null;
+/** The sampled sites next along the flow: from a site itself, or beyond the ends of a reach. */
+function neighbourBlock(data, table, i, choose) {
+  if (table === data.reaches && table.upKm[i] === null) return null;
   const line = (word, site, km) => element("li", {}, `${word}: `,
     site < 0 ? "none" : [placeLink(data, "site", site, choose), ` ${kilometres(km)} `, classChip(data, "site", site, staleWords(data.sites, site))]);
   return [
-    element("h3", {}, "Nearest sampled sites along the flow"),
+    element("h3", {}, table === data.reaches ? "Next sampled sites beyond its ends, along the flow" : "Next sampled sites along the flow"),
     element("ul", { class: "neighbours" },
-      line("Upstream", reaches.upSite[reach], reaches.upSiteKm[reach]),
-      line("Downstream", reaches.downSite[reach], reaches.downSiteKm[reach])),
+      line("Upstream", table.upSite[i], table.upSiteKm[i]),
+      line("Downstream", table.downSite[i], table.downSiteKm[i])),
   ];
 }
 
