@@ -15,18 +15,69 @@ SETTINGS_FILE = "survey.toml"
 
 TABLE_COLUMNS: Mapping[str, tuple[str, ...]] = {
     "sites": ("site_id", "name", "longitude", "latitude", "crs", "reach_id", "notes"),
-    "samples": ("sample_id", "site_id", "date", "method", "replicate"),
+    "samples": (
+        "sample_id",
+        "site_id",
+        "date",
+        "method",
+        "replicate",
+        "fraction_sorted",
+        "grids_picked",
+        "grids_total",
+        "area_m2",
+        "minutes",
+        "sorting_efficiency",
+        "taxonomic_disagreement",
+        "count_difference",
+    ),
     "counts": ("sample_id", "taxon", "count"),
     "scores": ("sample_id", "site_id", "date", "score", "method", "replicate"),
+    "taxa": (
+        "taxon",
+        "rank",
+        "family",
+        "order",
+        "group",
+        "tolerance",
+        "common_name",
+        "sensitivity",
+        "bmwp",
+        "excluded",
+        "source",
+    ),
     "reaches": ("reach_id", "name", "downstream_id", "from_node", "to_node"),
     "subwatersheds": ("subwatershed_id", "name"),
 }
 """Our own column names of each table and layer; `[columns.<table>]` maps them to the file's names."""
 
-TABLES = ("sites", "samples", "counts", "scores")
+AFFINITY_GROUPS = (
+    "Oligochaeta",
+    "Ephemeroptera",
+    "Plecoptera",
+    "Coleoptera",
+    "Trichoptera",
+    "Chironomidae",
+    "Other",
+)
+"""The groups of the model of percent model affinity."""
+TABLES = ("sites", "samples", "counts", "scores", "taxa")
 LAYERS = ("reaches", "subwatersheds")
 DIRECTIONS = ("check", "drawn", "unknown")
 UNKNOWN_TAXA = ("keep", "stop")
+TOLERANCES = (
+    "hilsenhoff_1988",
+    "rbp_southeast",
+    "rbp_upper_midwest",
+    "rbp_midwest",
+    "rbp_northwest",
+    "rbp_midatlantic",
+)
+"""Built-in columns of tolerance values; a survey's own table of taxa may bring others."""
+
+NOTE = "note"
+LEAVE_OUT = "leave out"
+ACTIONS = (NOTE, LEAVE_OUT)
+"""What may be done with a sample that a check hits: say so, or keep it out of condition and trend."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,6 +114,9 @@ class IndexSettings:
     """Classes from best to worst; empty for a built-in index."""
     source: str = ""
     """Where the index and its classes are published."""
+    definition: str = ""
+    """TOML file, relative to the survey folder, that defines an index of several metrics; it stands in place
+    of `use` and of classes."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,6 +135,14 @@ class Options:
     """Only samples taken with these methods are used; empty for all."""
     unknown_taxa: str = "keep"
     """`keep`: names that no table knows stay in totals and richness; `stop`: they are faults."""
+    tolerance: str = "hilsenhoff_1988"
+    """Which tolerance values are used: a built-in column, or a column of the survey's own table of taxa."""
+    rarefy_to: int = 100
+    """Individuals that richness is compared at when samples differ in size."""
+    index_period: tuple[str, ...] = ()
+    """First and last day of the season that the index is meant for, each `MM-DD`; empty for all the year."""
+    last_date: str = ""
+    """Last day that a sample can be of, `YYYY-MM-DD`; empty: late dates are judged by the gap before them."""
     date_format: str = "%Y-%m-%d"
     """How dates are written in the tables, in the codes of `strftime`."""
     snap_m: float = 200.0
@@ -102,6 +164,47 @@ class Options:
 
 
 @dataclass(frozen=True, slots=True)
+class CheckSetting:
+    """What one check of sample quality goes by."""
+
+    limit: float | None = None
+    """Value beyond which it hits; None for a check that is a yes or no."""
+    action: str = NOTE
+    """`note`: a sample that it hits is flagged; `leave out`: it enters neither condition nor trend."""
+
+
+@dataclass(frozen=True, slots=True)
+class Quality:
+    """The checks of sample quality that a survey may set; `watershedmap.scoring.checks` says what each asks.
+
+    The smallest number of individuals is set by `min_individuals` and `use_small_samples` among the options.
+    """
+
+    outside_index_period: CheckSetting = CheckSetting()
+    """Date outside `index_period` of the options."""
+    method_change: CheckSetting = CheckSetting()
+    """Taken by another method than most samples of the site."""
+    duplicate_sample: CheckSetting = CheckSetting()
+    """Same site, date, method and replicate as an earlier row."""
+    sorting_efficiency: CheckSetting = CheckSetting(90.0)
+    """Lowest sorting efficiency, percent."""
+    taxonomic_disagreement: CheckSetting = CheckSetting(15.0)
+    """Highest disagreement of two identifications, percent."""
+    count_difference: CheckSetting = CheckSetting(5.0)
+    """Highest difference of two counts, percent."""
+    without_value: CheckSetting = CheckSetting(10.0)
+    """Highest share of individuals without a value for the index, percent."""
+    coarse_identification: CheckSetting = CheckSetting(20.0)
+    """Highest share of individuals named to order or above, percent."""
+    dominant_taxon: CheckSetting = CheckSetting(80.0)
+    """Highest share of one taxon, percent."""
+    unknown_names: CheckSetting = CheckSetting(0.0)
+    """Most individuals under a name that no table knows."""
+    late_date: CheckSetting = CheckSetting(3.0)
+    """Longest gap before the last few dates of the survey, years; not asked when `last_date` is given."""
+
+
+@dataclass(frozen=True, slots=True)
 class Settings:
     """All that `survey.toml` says."""
 
@@ -119,6 +222,10 @@ class Settings:
     """Which number stands for condition."""
     options: Options = field(default_factory=Options)
     """Figures and choices."""
+    affinity_model: Mapping[str, float] = field(default_factory=dict)
+    """Percent of each of the seven groups in the model of percent model affinity; empty for the built-in."""
+    quality: Quality = field(default_factory=Quality)
+    """What the checks of sample quality go by."""
 
     def column(self, table: str, name: str) -> str:
         """Name that a file gives to one of our columns.
@@ -153,4 +260,6 @@ class Settings:
             "columns": {table: dict(names) for table, names in self.columns.items()},
             "index": asdict(self.index),
             "options": asdict(self.options),
+            "quality": asdict(self.quality),
+            "affinity_model": dict(self.affinity_model),
         }

@@ -166,3 +166,67 @@ def test_a_count_beyond_any_sample_is_a_slip(survey_folder: SurveyFolder) -> Non
     assert [(fault.problem, fault.fix) for fault in faults] == [
         ("the number is out of range", "expected 0 to 10,000,000")
     ]
+
+
+def write_effort(folder: SurveyFolder, heading: str, *cells: str) -> tuple[pd.DataFrame, list[Fault]]:
+    rows = [f"{number},A1,2024-05-0{number},{text}" for number, text in enumerate(cells, start=1)]
+    folder.write("samples.csv", "\n".join([f"sample_id,site_id,date,{heading}", *rows, ""]))
+    return samples_of(folder)
+
+
+def test_effort_and_quality_columns_are_read_and_empty_cells_are_unknown(survey_folder: SurveyFolder) -> None:
+    heading = "fraction_sorted,area_m2,minutes,sorting_efficiency,taxonomic_disagreement,count_difference"
+    samples, faults = write_effort(survey_folder, heading, "0.25,2.5,30,95,0,0", ",,NA,,,")
+    assert faults == []
+    columns = heading.split(",")
+    assert samples.loc[0, columns].tolist() == [0.25, 2.5, 30, 95, 0, 0]
+    assert samples.loc[1, columns].isna().all()
+
+
+def test_columns_that_the_table_does_not_have_are_not_made_up(survey_folder: SurveyFolder) -> None:
+    samples, _ = samples_of(survey_folder)
+    assert list(samples.columns) == ["sample_id", "site_id", "date", "year", "method", "replicate"]
+
+
+@pytest.mark.parametrize(
+    ("column", "cell", "problem"),
+    [
+        ("fraction_sorted", "0", "not above 0"),
+        ("fraction_sorted", "1.01", "the number is out of range"),
+        ("fraction_sorted", "-0.1", "the number is out of range"),
+        ("fraction_sorted", "all", "this is not a number"),
+        ("area_m2", "0", "not above 0"),
+        ("minutes", "-5", "the number is out of range"),
+        ("sorting_efficiency", "100.5", "the number is out of range"),
+        ("taxonomic_disagreement", "-1", "the number is out of range"),
+        ("count_difference", "101", "the number is out of range"),
+        ("grids_picked", "2.5", "not a whole number"),
+    ],
+)
+def test_an_impossible_effort_is_a_fault_at_its_row(
+    survey_folder: SurveyFolder, column: str, cell: str, problem: str
+) -> None:
+    samples, faults = write_effort(survey_folder, column, cell)
+    assert [(fault.row, fault.column, fault.problem) for fault in faults] == [(2, column, problem)]
+    assert samples[column].isna().all()
+
+
+def test_the_share_sorted_comes_from_the_grids(survey_folder: SurveyFolder) -> None:
+    samples, faults = write_effort(survey_folder, "grids_picked,grids_total", "4,30", "30,30", ",30")
+    assert faults == []
+    assert samples["fraction_sorted"].tolist()[:2] == [4 / 30, 1.0]
+    assert samples["fraction_sorted"].isna().tolist() == [False, False, True]
+
+
+def test_a_share_beside_grids_may_be_rounded_but_not_differ(survey_folder: SurveyFolder) -> None:
+    heading = "grids_picked,grids_total,fraction_sorted"
+    samples, faults = write_effort(survey_folder, heading, "4,30,0.13", "4,30,0.15", ",,0.5")
+    assert [(fault.row, fault.problem) for fault in faults] == [(3, "this does not agree with the grids")]
+    assert samples["fraction_sorted"].tolist() == [4 / 30, 4 / 30, 0.5]
+
+
+def test_more_grids_than_the_tray_has_are_a_fault(survey_folder: SurveyFolder) -> None:
+    _, faults = write_effort(survey_folder, "grids_picked,grids_total", "31,30")
+    assert [(fault.row, fault.column, fault.problem) for fault in faults] == [
+        (2, "grids_picked", "more grids were picked than there are")
+    ]

@@ -10,7 +10,7 @@ import pytest
 
 from watershedmap.errors import SurveyNotFoundError
 from watershedmap.readers.settings import read_settings
-from watershedmap.settings import Options
+from watershedmap.settings import CheckSetting, Options, Quality
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -93,6 +93,50 @@ def test_settings_turn_into_plain_json(tmp_path: Path) -> None:
         ("[columns.site]\nname = 'x'\n", "columns.site", "unknown key"),
         ("columns = 3\n", "layers.columns", "unknown key"),
         ("[survey]\ntitle = 3\n", "survey.title", "this is not text"),
+        ("[options]\nrarefy_to = 1\n", "options.rarefy_to", "less than 2"),
+        ("[options]\ntolerance = 1988\n", "options.tolerance", "not text"),
+        ("[options]\ntolerance = 'mine'\n", "options.tolerance", "there are no such tolerance values"),
+        ("[options]\nindex_period = '04-15'\n", "options.index_period", "not a list of texts"),
+        ("[options]\nindex_period = ['04-15']\n", "options.index_period", "not two days of the year"),
+        (
+            "[options]\nindex_period = ['04-31', '06-01']\n",
+            "options.index_period",
+            "not two days of the year",
+        ),
+        ("[options]\nindex_period = ['4-1', '06-01']\n", "options.index_period", "not two days of the year"),
+        ("[options]\nlast_date = '31.12.2025'\n", "options.last_date", "this is not a date"),
+        ("[options]\nlast_date = 2025-12-31\n", "options.last_date", "not text"),
+        ("[quality]\nsorting = { limit = 80 }\n", "quality.sorting", "unknown key"),
+        ("[quality]\nsorting_efficiency = 80\n", "quality.sorting_efficiency", "this is not a section"),
+        (
+            "[quality]\nsorting_efficiency = { limit = 101 }\n",
+            "quality.sorting_efficiency.limit",
+            "not a number from 0 to 100",
+        ),
+        ("[quality]\nlate_date = { limit = -1 }\n", "quality.late_date.limit", "not a number, 0 or more"),
+        ("[quality]\nlate_date = { limit = true }\n", "quality.late_date.limit", "not a number, 0 or more"),
+        ("[quality]\nmethod_change = { limit = 1 }\n", "quality.method_change.limit", "unknown key"),
+        (
+            "[quality]\nmethod_change = { action = 'drop' }\n",
+            "quality.method_change.action",
+            "not one of the choices",
+        ),
+        (
+            "[quality]\nfew_individuals = { limit = 99.5 }\n",
+            "quality.few_individuals.limit",
+            "not a whole number",
+        ),
+        ("[index]\ndefinition = '/x.toml'\n", "index.definition", "an absolute path"),
+        (
+            "[index]\ndefinition = 'x.toml'\nuse = 'bmwp'\n",
+            "index.use",
+            "this stands beside a definition",
+        ),
+        (
+            "[index]\ndefinition = 'x.toml'\n[[index.classes]]\nlabel = 'x'\n",
+            "index.classes",
+            "this stands beside a definition",
+        ),
     ],
 )
 def test_a_wrong_key_or_value_is_a_fault(tmp_path: Path, extra: str, column: str, problem: str) -> None:
@@ -158,3 +202,47 @@ def test_no_folder_and_no_settings_are_told_apart(tmp_path: Path) -> None:
         read_settings(tmp_path)
     with pytest.raises(SurveyNotFoundError, match="there is no folder"):
         read_settings(tmp_path / "nowhere")
+
+
+def test_each_check_takes_a_limit_and_an_action_and_keeps_the_default_of_the_other(tmp_path: Path) -> None:
+    text = "[quality]\nsorting_efficiency = { limit = 85 }\nduplicate_sample = { action = 'leave out' }\n"
+    settings, faults = read(tmp_path, GOOD + text)
+    assert faults == []
+    assert settings.quality.sorting_efficiency == CheckSetting(85.0, "note")
+    assert settings.quality.duplicate_sample == CheckSetting(None, "leave out")
+    assert settings.quality.count_difference == Quality().count_difference
+    assert json.loads(json.dumps(settings.as_dict()))["quality"]["sorting_efficiency"]["limit"] == 85.0
+
+
+def test_small_samples_may_be_set_as_a_check_and_are_then_options(tmp_path: Path) -> None:
+    settings, faults = read(
+        tmp_path, GOOD + "[quality]\nfew_individuals = { limit = 200, action = 'leave out' }\n"
+    )
+    assert faults == []
+    assert settings.options.min_individuals == 200
+    assert settings.options.use_small_samples is False
+
+
+def test_small_samples_set_in_two_places_are_a_fault(tmp_path: Path) -> None:
+    text = "[options]\nmin_individuals = 50\n[quality]\nfew_individuals = { limit = 200 }\n"
+    _, faults = read(tmp_path, GOOD + text)
+    assert faults == [("quality.few_individuals", "this is set under [options] too")]
+
+
+def test_values_of_a_table_of_taxa_may_have_any_name(tmp_path: Path) -> None:
+    text = GOOD.replace("[layers]", 'taxa = "taxa.csv"\n[layers]') + "[options]\ntolerance = 'mine'\n"
+    settings, faults = read(tmp_path, text)
+    assert faults == []
+    assert settings.tables["taxa"] == "taxa.csv"
+    assert settings.options.tolerance == "mine"
+
+
+def test_an_index_period_may_run_over_the_turn_of_the_year(tmp_path: Path) -> None:
+    settings, faults = read(tmp_path, GOOD + "[options]\nindex_period = ['11-01', '02-29']\n")
+    assert faults == []
+    assert settings.options.index_period == ("11-01", "02-29")
+
+
+def test_a_definition_needs_counts(tmp_path: Path) -> None:
+    _, faults = read(tmp_path, SCORES + '[index]\ndefinition = "index.toml"\n')
+    assert faults == [("index.definition", "this does not fit scores")]

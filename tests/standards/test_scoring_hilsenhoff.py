@@ -15,7 +15,7 @@ import pytest
 
 from watershedmap.scoring.classes import classify
 from watershedmap.scoring.indices import FAMILY_BIOTIC_INDEX, family_biotic_index
-from watershedmap.taxa import load_taxa, resolve
+from watershedmap.taxa import load_taxa, make_lookup, resolve
 
 # Hilsenhoff 1988, table of tolerance values of families of stream arthropods, from memory. 69 values.
 VALUES_1988 = {
@@ -125,6 +125,14 @@ def test_fifty_more_tubificidae_leave_the_index_of_1988_unchanged_constructed() 
     found = score([*MIXED, ("Tubificidae", 50)])
     assert found["score"] == 4.5
     assert found["individuals_without_tolerance"] == 50
+
+
+def test_a_list_that_gives_tubificidae_ten_makes_the_same_sample_two_classes_worse_constructed() -> None:
+    counts = pd.DataFrame([*MIXED, ("Tubificidae", 50)], columns=["taxon", "count"]).assign(sample_id="one")
+    own = pd.DataFrame({"taxon": ["Tubificidae"], "tolerance": [10.0]})
+    found = family_biotic_index(counts, resolve(counts["taxon"], lookup=make_lookup(own))).loc["one"]
+    assert found["score"] == pytest.approx(950 / 150)
+    assert class_of(found["score"]) == "Fairly poor"
 
 
 def test_a_score_on_the_limit_belongs_to_the_better_class_constructed() -> None:

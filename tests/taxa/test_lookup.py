@@ -215,9 +215,22 @@ def test_an_unknown_name_is_kept_and_the_nearest_spelling_comes_first(name: str,
     assert len(suggestions) <= 3
 
 
-@pytest.mark.parametrize("name", ["Trichoptera cases", "Baetis eggs", "Chironomidae exuviae", "Snail shells"])
-def test_what_animals_leave_behind_is_not_counted_as_the_animal(name: str) -> None:
-    assert not resolve_one(name)["known"]
+@pytest.mark.parametrize(
+    ("name", "taxon"),
+    [
+        ("Trichoptera cases", "Trichoptera (empty case)"),
+        ("Baetis eggs", "Baetis (eggs)"),
+        ("Chironomidae exuviae", "Chironomidae (empty shell or cast skin)"),
+        ("Snail shells", "Gastropoda (empty shell or cast skin)"),
+    ],
+)
+def test_what_animals_leave_behind_is_a_taxon_apart_and_not_counted_as_the_animal(
+    name: str, taxon: str
+) -> None:
+    row = resolve_one(name)
+    assert (row["taxon"], row["known"], row["ept"]) == (taxon, True, False)
+    assert row["excluded"] != ""
+    assert math.isnan(row["tolerance"])
 
 
 @pytest.mark.parametrize("name", ["Elmidae riparia", "Diptera and more", "Baetis a b c d", "Baetis 1x/2y z"])
@@ -238,16 +251,16 @@ def test_every_taxon_of_the_table_resolves_to_itself() -> None:
     found = resolve(taxa.index).loc[taxa.index]
     assert found["known"].all()
     assert list(found["taxon"]) == list(taxa.index)
-    for column in ("rank", "family", "order", "group", "tolerance_source"):
+    for column in ("rank", "parent", "family", "order", "group", "tolerance_source", "bmwp_group", "origin"):
         assert list(found[column]) == list(taxa[column])
-    pd.testing.assert_series_equal(
-        found["tolerance"], taxa["tolerance"], check_index_type=False, check_names=False
-    )
+    for column in ("tolerance", "sensitivity", "bmwp"):
+        pd.testing.assert_series_equal(found[column], taxa[column], check_index_type=False, check_names=False)
 
 
 WORDS = """
     Baetis Elmidae Diptera rhodani sp. A gr. ( ) larva/adult blood-red / Foo idae eggs Pictet, 1843 .
     Tendipes Physella heterostropha tigrina Dugesia
+    stonefly gilled snails shell (terrestrial) empty case maker damaged snail - ,
 """
 name_texts = st.one_of(
     st.text(max_size=30),
@@ -259,7 +272,18 @@ name_texts = st.one_of(
 def test_resolving_an_accepted_name_again_gives_the_same(name: str) -> None:
     once = resolve_one(name)
     twice = resolve_one(once["taxon"])
-    columns = ["taxon", "rank", "family", "order", "group", "ept", "known"]
+    columns = [
+        "taxon",
+        "rank",
+        "family",
+        "order",
+        "group",
+        "ept",
+        "known",
+        "excluded",
+        "parent",
+        "bmwp_group",
+    ]
     assert list(twice[columns]) == list(once[columns])
 
 
@@ -272,12 +296,10 @@ def test_no_name_is_dropped_and_each_is_known_or_not_whatever_stands_beside_it(n
 
 
 def test_a_later_row_of_a_table_takes_the_place_of_an_earlier_one() -> None:
-    own = pd.DataFrame(
-        [["Perlidae", "family", "Perlidae", "Plecoptera", "Insecta", 2.5, "our own list"]],
-        columns=load_taxa().columns,
-    )
+    taxa = load_taxa()
+    own = taxa[taxa["taxon"] == "Perlidae"].assign(hilsenhoff_1988=2.5, hilsenhoff_1988_source="our own list")
     synonyms = pd.DataFrame({"name": ["Goldies"], "accepted": ["Perlidae"]})
-    lookup = build_lookup(pd.concat([load_taxa(), own]), synonyms)
+    lookup = build_lookup(pd.concat([taxa, own]), synonyms)
     assert find_taxon("goldies", lookup).tolerance == 2.5
     assert find_taxon("Perlidae", lookup).tolerance_source == "our own list"
 

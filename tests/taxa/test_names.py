@@ -22,7 +22,10 @@ from watershedmap.taxa.names import is_epithet, make_key, read_name
         ("Unidentified Elmidae", ("Elmidae",), ""),
         ("Caenis horaria/Caenis rivulorum", ("Caenis", "horaria/rivulorum"), ""),
         ("Caenis [Caenis] horaria?", ("Caenis", "horaria"), ""),
-        ("Elmidae eggs", (), ""),
+        ("Elmidae eggs", ("Elmidae",), ""),
+        ("eggs", (), ""),
+        ("Elmidae - adults", ("Elmidae",), ""),
+        ("damaged Perlidae specimen", ("Perlidae",), ""),
         ("sp.", (), ""),
     ],
 )
@@ -44,6 +47,27 @@ def test_remarks_are_told_from_the_name(text: str, words: tuple[str, ...], code:
 )
 def test_the_plain_name_keeps_all_but_remarks(text: str, plain: str) -> None:
     assert read_name(text).plain == plain
+
+
+@pytest.mark.parametrize(
+    ("text", "reason"),
+    [
+        ("Formicidae (terrestrial)", "terrestrial"),
+        ("terr. beetle", "terrestrial"),
+        ("Snail shells", "empty shell or cast skin"),
+        ("Physidae, empty", "empty shell or cast skin"),
+        ("pupal exuviae", "empty shell or cast skin"),
+        ("Trichoptera (empty cases)", "empty case"),
+        ("egg/larva", "eggs"),
+        ("worm fragments", "fragment"),
+        ("Case-making caddisfly", ""),
+        ("Soft-shell clam", ""),
+        ("Elmidae (damaged)", ""),
+        ("", ""),
+    ],
+)
+def test_words_for_what_is_no_animal_of_the_stream_give_the_reason(text: str, reason: str) -> None:
+    assert read_name(text).excluded == reason
 
 
 @given(st.text(max_size=40))

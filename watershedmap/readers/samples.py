@@ -1,12 +1,20 @@
-"""Reads samples with counts, or scored samples."""
+"""Reads samples with counts, or scored samples.
+
+A sample may also say how it was sorted and how it was checked: the share of the tray that was sorted, the
+area or time sampled, and the figures of a quality check in the laboratory. All of that is optional, and an
+empty cell is unknown, never zero. Where the tray was picked by grids, the share sorted is grids picked of
+grids in the tray; a share written beside them may differ by rounding only (0.01), and the grids count.
+"""
 
 from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+import numpy as np
 import pandas as pd
 
 from watershedmap.readers.tables import LARGEST_SCORE, Table, read_table
+from watershedmap.settings import TABLE_COLUMNS
 
 if TYPE_CHECKING:
     from collections.abc import Collection
@@ -33,16 +41,22 @@ def read_samples(
     Returns
     -------
     pandas.DataFrame
-        sample_id, site_id, date, year, method, replicate.
+        sample_id, site_id, date, year, method, replicate; then those of these columns that the file has:
+        fraction_sorted (above 0, to 1), grids_picked, grids_total, area_m2, minutes (above 0),
+        sorting_efficiency, taxonomic_disagreement, count_difference (percent), NaN where unknown. With both
+        columns of grids fraction_sorted is there too, taken from them.
     list of Fault
         All faults of the table; a sample that looks entered twice is a notice.
     """
-    names = {name: settings.column("samples", name) for name in _SAMPLE_COLUMNS}
+    names = {name: settings.column("samples", name) for name in TABLE_COLUMNS["samples"]}
     required = ("sample_id", "site_id", "date")
     table = read_table(folder, settings.tables["samples"], names, required=required)
     sample_id = table.text("sample_id", required=True)
     table.unique("sample_id")
-    return _collections(table, sample_id, settings, site_ids), table.faults
+    frame = _collections(table, sample_id, settings, site_ids)
+    for name, values in _read_effort(table).items():
+        frame[name] = values.to_numpy()
+    return frame, table.faults
 
 
 def read_scores(
@@ -112,6 +126,58 @@ def read_counts(
 
 
 _SAMPLE_COLUMNS = ("sample_id", "site_id", "date", "method", "replicate")
+MOST_GRIDS = 10_000
+"""No tray has more grids; a larger number is a slip."""
+LARGEST_AREA = 1_000_000
+"""No sample covers more square metres; a larger number is a slip."""
+LONGEST_MINUTES = 10_000
+"""No sample takes longer; a larger number is a slip."""
+ROUNDING = 0.01
+"""A share sorted may differ from grids picked of grids in the tray by so much."""
+
+_ABOVE_ZERO = {
+    "fraction_sorted": 1.0,
+    "grids_picked": MOST_GRIDS,
+    "grids_total": MOST_GRIDS,
+    "area_m2": LARGEST_AREA,
+    "minutes": LONGEST_MINUTES,
+}
+"""Columns that must be above zero, with the highest value they can have."""
+_PERCENTS = ("sorting_efficiency", "taxonomic_disagreement", "count_difference")
+
+
+def _read_effort(table: Table) -> dict[str, pd.Series]:
+    """Read the columns of effort and of quality checks that the table has."""
+    read = {}
+    for name, high in _ABOVE_ZERO.items():
+        if name in table.frame:
+            values = table.number(name, low=0, high=high, required=False)
+            table.report(name, values == 0, "not above 0", "leave the cell empty where it is not known")
+            read[name] = values.where(values > 0)
+    for name in _PERCENTS:
+        if name in table.frame:
+            read[name] = table.number(name, low=0, high=100, required=False)
+    for name in ("grids_picked", "grids_total"):
+        if name in read:
+            parted = read[name] % 1 > 0
+            table.report(name, parted, "not a whole number", "count whole grids, or give fraction_sorted")
+            read[name] = read[name].where(~parted)
+    if "grids_picked" in read and "grids_total" in read:
+        read["fraction_sorted"] = _share_grids(table, read)
+    return read
+
+
+def _share_grids(table: Table, read: dict[str, pd.Series]) -> pd.Series:
+    """Return the share sorted, from grids where they are given; check that all three agree."""
+    picked, total = read["grids_picked"], read["grids_total"]
+    more = picked > total
+    table.report("grids_picked", more, "more grids were picked than there are", "see both numbers")
+    share = (picked / total).where(~more)
+    written = read.get("fraction_sorted", pd.Series(np.nan, index=share.index))
+    apart = (written - share).abs() > ROUNDING * (1 + 1e-9)
+    fix = "correct one of the three: grids picked of grids in the tray is the share sorted"
+    table.report("fraction_sorted", apart, "this does not agree with the grids", fix)
+    return share.fillna(written)
 
 
 def _collections(

@@ -6,102 +6,62 @@ quietly ignored changes results. Faults are gathered, not raised one by one.
 
 from __future__ import annotations
 
-import difflib
 import tomllib
-from dataclasses import fields
+from dataclasses import fields, replace
 from datetime import UTC, datetime
-from pathlib import Path, PurePosixPath
 from typing import TYPE_CHECKING, Any
 
 from watershedmap.errors import Fault, SurveyNotFoundError
+from watershedmap.readers.sections import (
+    LARGEST,
+    Section,
+    has_kind_of,
+    is_number,
+    match_kind,
+    name_kind,
+    shown,
+)
 from watershedmap.settings import (
+    ACTIONS,
+    AFFINITY_GROUPS,
     DIRECTIONS,
     LAYERS,
+    LEAVE_OUT,
+    NOTE,
     SETTINGS_FILE,
     TABLE_COLUMNS,
     TABLES,
+    TOLERANCES,
     UNKNOWN_TAXA,
+    CheckSetting,
     ClassSetting,
     IndexSettings,
     Layer,
     Options,
+    Quality,
     Settings,
 )
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
+    from pathlib import Path
 
 
-LARGEST = 1_000_000_000
-"""No option or class limit is larger; what is, is a slip."""
-
-
-class _Section:
-    """One section of the file: hands out checked values and gathers faults under the section's name.
-
-    Parameters
-    ----------
-    values
-        The parsed section; anything but a mapping is a fault.
-    at
-        Dotted name of the section; empty for the whole file.
-    allowed
-        The keys that it may hold.
-    faults
-        List that faults are added to, shared by all sections of a file.
-    """
-
-    def __init__(self, values: object, at: str, allowed: tuple[str, ...], faults: list[Fault]) -> None:
-        self.at = at
-        self.faults = faults
-        self.values: Mapping[str, Any] = {}
-        if not isinstance(values, dict):
-            self.fault("", values, "this is not a section", f"write it as a section headed [{at}]")
-            return
-        self.values = values
-        for name in sorted(values.keys() - set(allowed)):
-            near = difflib.get_close_matches(name, allowed, n=1)
-            hint = f"did you mean `{near[0]}`?" if near else f"known keys: {', '.join(allowed)}"
-            self.fault(name, values[name], "unknown key", hint)
-
-    def key(self, name: str) -> str:
-        """Dotted name of a key in this section."""
-        return ".".join(part for part in (self.at, name) if part)
-
-    def fault(self, name: str, value: object, problem: str, fix: str) -> None:
-        """Add one fault at a key of this section."""
-        self.faults.append(Fault(SETTINGS_FILE, None, self.key(name), _shown(value), problem, fix))
-
-    def inner(self, name: str, allowed: tuple[str, ...]) -> _Section:
-        """Return the section under a key; an absent one is empty."""
-        return _Section(self.values.get(name, {}), self.key(name), allowed, self.faults)
-
-    def text(self, name: str, *, default: str = "") -> str:
-        """Return a text; anything else is a fault."""
-        value = self.values.get(name, default)
-        if not isinstance(value, str):
-            self.fault(name, value, "this is not text", "put it in quotation marks")
-            return default
-        return value
-
-    def choice(self, name: str, choices: tuple[str, ...]) -> str:
-        """Return one of the choices, or nothing."""
-        value = self.text(name)
-        if value and value not in choices:
-            self.fault(name, value, "not one of the choices", f"choose from: {', '.join(choices)}")
-            return ""
-        return value
-
-    def path(self, name: str) -> str:
-        """Return a path relative to the survey folder.
-
-        A path of one machine makes the survey useless on another, and would show in the manifest.
-        """
-        path = self.text(name)
-        if PurePosixPath(path).is_absolute() or path[1:2] == ":" or path.startswith("\\"):
-            self.fault(name, path, "an absolute path", "name the file relative to the survey folder")
-            return ""
-        return path
+SMALL_SAMPLES = "few_individuals"
+"""Check whose limit and action are options; it may be written under [quality] instead."""
+PERCENTS = frozenset(
+    {
+        "sorting_efficiency",
+        "taxonomic_disagreement",
+        "count_difference",
+        "without_value",
+        "coarse_identification",
+        "dominant_taxon",
+    }
+)
+"""Checks whose limit is a percentage."""
+LEAP_YEAR = 2024
+"""Year that a day of the year is read in, so that 29 February is one."""
 
 
 def read_settings(folder: Path) -> tuple[Settings, list[Fault]]:
@@ -142,24 +102,43 @@ def read_settings(folder: Path) -> tuple[Settings, list[Fault]]:
 
 def _parse(document: Mapping[str, Any], *, default_title: str) -> tuple[Settings, list[Fault]]:
     faults: list[Fault] = []
-    known = ("survey", "tables", "layers", "columns", "index", "options")
-    whole = _Section(document, "", known, faults)
+    known = ("survey", "tables", "layers", "columns", "index", "options", "quality", "affinity_model")
+    whole = Section(document, "", known, faults)
     survey = whole.inner("survey", ("title", "about"))
     tables = whole.inner("tables", TABLES)
+    checks = (SMALL_SAMPLES, *(item.name for item in fields(Quality)))
+    options, quality = _read_quality(
+        whole.inner("quality", checks),
+        _read_options(whole.inner("options", tuple(item.name for item in fields(Options)))),
+        given=document.get("options", {}),
+    )
     settings = Settings(
         title=survey.text("title", default=default_title),
         about=survey.text("about"),
         tables={name: path for name in TABLES if (path := tables.path(name))},
         layers=_read_layers(whole.inner("layers", LAYERS)),
         columns=_read_columns(whole.inner("columns", tuple(TABLE_COLUMNS))),
-        index=_read_index(whole.inner("index", ("use", "label", "better", "classes", "source"))),
-        options=_read_options(whole.inner("options", tuple(item.name for item in fields(Options)))),
+        index=_read_index(whole.inner("index", tuple(item.name for item in fields(IndexSettings)))),
+        options=options,
+        quality=quality,
+        affinity_model=_read_model(whole.inner("affinity_model", AFFINITY_GROUPS)),
     )
     _check_whole(whole, settings)
     return settings, faults
 
 
-def _read_layers(section: _Section) -> dict[str, Layer]:
+def _read_model(section: Section) -> dict[str, float]:
+    """Read the percentages of a model; whether they make one is asked where it is used."""
+    model = {}
+    for name, value in section.values.items():
+        if not is_number(value):
+            section.fault(name, value, "not a number", "give the group's percentage of individuals")
+        elif name in AFFINITY_GROUPS:
+            model[name] = float(value)
+    return model
+
+
+def _read_layers(section: Section) -> dict[str, Layer]:
     """Read each layer, written as a path or as a path and the layer's name in the file."""
     layers = {}
     for name in LAYERS:
@@ -173,7 +152,7 @@ def _read_layers(section: _Section) -> dict[str, Layer]:
     return layers
 
 
-def _read_columns(section: _Section) -> dict[str, dict[str, str]]:
+def _read_columns(section: Section) -> dict[str, dict[str, str]]:
     columns: dict[str, dict[str, str]] = {}
     for table, names in TABLE_COLUMNS.items():
         inner = section.inner(table, names)
@@ -183,17 +162,22 @@ def _read_columns(section: _Section) -> dict[str, dict[str, str]]:
     return columns
 
 
-def _read_index(section: _Section) -> IndexSettings:
+def _read_index(section: Section) -> IndexSettings:
+    for name in ("use", "better", "classes") if "definition" in section.values else ():
+        if name in section.values:
+            fix = "leave it out: the file named by definition says it, or leave definition out"
+            section.fault(name, section.values[name], "this stands beside a definition", fix)
     return IndexSettings(
         use=section.text("use", default=IndexSettings().use),
         label=section.text("label"),
         better=section.choice("better", ("low", "high")),
         classes=_read_classes(section),
         source=section.text("source"),
+        definition=section.path("definition"),
     )
 
 
-def _read_classes(section: _Section) -> tuple[ClassSetting, ...]:
+def _read_classes(section: Section) -> tuple[ClassSetting, ...]:
     entries = section.values.get("classes", [])
     if not isinstance(entries, list):
         fix = "write one [[index.classes]] block per class"
@@ -201,35 +185,43 @@ def _read_classes(section: _Section) -> tuple[ClassSetting, ...]:
         return ()
     classes = []
     for number, entry in enumerate(entries, start=1):
-        inner = _Section(entry, section.key(f"classes {number}"), ("label", "limit"), section.faults)
+        inner = Section(entry, section.key(f"classes {number}"), ("label", "limit"), section.faults)
         limit = inner.values.get("limit")
-        if limit is not None and not _is_number(limit):
+        if limit is not None and not is_number(limit):
             inner.fault("limit", limit, "not a number", "give the value at the worse end of the class")
             limit = None
         classes.append(ClassSetting(inner.text("label"), None if limit is None else float(limit)))
     return tuple(classes)
 
 
-def _read_options(section: _Section) -> Options:
+def _read_options(section: Section) -> Options:
     checked: dict[str, Any] = {}
     for item in fields(Options):
         if item.name not in section.values:
             continue
         value, default = section.values[item.name], getattr(Options(), item.name)
-        if _has_kind_of(value, default):
-            checked[item.name] = _like(value, default)
+        if has_kind_of(value, default):
+            checked[item.name] = match_kind(value, default)
         else:
-            section.fault(item.name, value, f"not {_kind(default)}", f"the default is {_shown(default)}")
+            section.fault(item.name, value, f"not {name_kind(default)}", _show_default(item.name, default))
     options = Options(**checked)
     _check_ranges(section, options)
     return options
 
 
-def _check_ranges(section: _Section, options: Options) -> None:
+def _show_default(name: str, default: object) -> str:
+    """Say what an option is like, for a fault."""
+    if name == "index_period":
+        return 'write the first and last day as a list, such as ["04-01", "06-30"]'
+    return f"the default is {shown(default) or 'empty'}"
+
+
+def _check_ranges(section: Section, options: Options) -> None:
     minimum = {
         "recent_years": 1,
         "stale_after_years": 0,
         "min_individuals": 0,
+        "rarefy_to": 2,  # one individual is always one taxon
         "snap_m": 0,
         "join_m": 0,
         "influence_km": 0,
@@ -252,6 +244,67 @@ def _check_ranges(section: _Section, options: Options) -> None:
         if getattr(options, name) not in choices:
             fix = f"choose from: {', '.join(choices)}"
             section.fault(name, getattr(options, name), "not one of the choices", fix)
+    _check_days(section, options)
+
+
+def _check_days(section: Section, options: Options) -> None:
+    """Check the season that the index is meant for, and the last day that a sample can be of."""
+    period = options.index_period
+    if period and not (len(period) == len(("first", "last")) and all(map(_is_day_of_year, period))):
+        fix = 'give the first and the last day, each as MM-DD: ["04-15", "06-15"]'
+        section.fault("index_period", period, "not two days of the year", fix)
+    if options.last_date and not _is_read_by(options.last_date, "%Y-%m-%d"):
+        fix = 'write it as YYYY-MM-DD in quotation marks: "2025-12-31"'
+        section.fault("last_date", options.last_date, "this is not a date", fix)
+
+
+def _is_day_of_year(text: str) -> bool:
+    return _is_read_by(f"{LEAP_YEAR}-{text}", "%Y-%m-%d")
+
+
+def _is_read_by(text: str, form: str) -> bool:
+    """Tell whether a text is a date written in full: `4-5` is read too, but would not sort as text does."""
+    try:
+        return datetime.strptime(text, form).strftime(form) == text  # noqa: DTZ007 - a day has no zone
+    except ValueError:
+        return False
+
+
+def _read_quality(section: Section, options: Options, *, given: Mapping[str, Any]) -> tuple[Options, Quality]:
+    """Read each check; that of small samples is written into the options, so that it is said in one place."""
+    settings = {
+        item.name: _read_check(section, item.name, getattr(Quality(), item.name))
+        for item in fields(Quality)
+        if item.name in section.values
+    }
+    quality = Quality(**settings)
+    if SMALL_SAMPLES not in section.values:
+        return options, quality
+    twice = {"min_individuals", "use_small_samples"} & (given.keys() if isinstance(given, dict) else set())
+    for name in sorted(twice):
+        fix = f"give it once: here, or as {name} under [options]"
+        section.fault(SMALL_SAMPLES, name, "this is set under [options] too", fix)
+    small = CheckSetting(options.min_individuals, NOTE if options.use_small_samples else LEAVE_OUT)
+    small = _read_check(section, SMALL_SAMPLES, small)
+    assert small.limit is not None  # noqa: S101 - a check with a default limit keeps one
+    if small.limit % 1:
+        section.fault(f"{SMALL_SAMPLES}.limit", small.limit, "not a whole number", "give whole individuals")
+    use = small.action != LEAVE_OUT
+    return replace(options, min_individuals=int(small.limit), use_small_samples=use), quality
+
+
+def _read_check(section: Section, name: str, default: CheckSetting) -> CheckSetting:
+    """Read the limit and the action of one check; what is not said has its default."""
+    has_limit = default.limit is not None
+    inner = section.inner(name, ("limit", "action") if has_limit else ("action",))
+    limit = inner.values.get("limit", default.limit)
+    highest = 100 if name in PERCENTS else LARGEST
+    if has_limit and not (is_number(limit) and 0 <= limit <= highest):
+        expected = f"a number from 0 to {highest}" if name in PERCENTS else "a number, 0 or more"
+        inner.fault("limit", limit, f"not {expected}", f"the default is {default.limit:g}")
+        limit = default.limit
+    action = inner.choice("action", ACTIONS) or default.action
+    return CheckSetting(float(limit) if has_limit else None, action)
 
 
 def _is_date_format(form: str) -> bool:
@@ -264,7 +317,7 @@ def _is_date_format(form: str) -> bool:
     return read.tzinfo is None and read.date() == day.date()
 
 
-def _check_whole(whole: _Section, settings: Settings) -> None:
+def _check_whole(whole: Section, settings: Settings) -> None:
     if "sites" not in settings.tables:
         whole.fault(
             "tables.sites", "", "no table of sites is named", 'add sites = "sites.csv" under [tables]'
@@ -280,43 +333,17 @@ def _check_whole(whole: _Section, settings: Settings) -> None:
     elif not brought and len(counted) < len(("samples", "counts")):
         fix = "name samples and counts under [tables], or scores"
         whole.fault("tables", "", "no samples with counts, and no scores, are named", fix)
-    if brought != (settings.index.use == "scores") and (brought or counted):
+    if not settings.index.definition and brought != (settings.index.use == "scores") and (brought or counted):
         fix = (
             'write use = "scores" under [index]' if brought else "name an index that is computed from counts"
         )
         whole.fault("index.use", settings.index.use, "the index does not fit the tables that are named", fix)
-
-
-def _is_number(value: object) -> bool:
-    # A bound also turns away nan, inf and whole numbers too long for a float.
-    return isinstance(value, int | float) and not isinstance(value, bool) and abs(value) <= LARGEST
-
-
-def _has_kind_of(value: object, default: object) -> bool:
-    if isinstance(default, bool):
-        return isinstance(value, bool)
-    if isinstance(default, float):
-        return _is_number(value)
-    if isinstance(default, int):
-        return isinstance(value, int) and _is_number(value)
-    if isinstance(default, tuple):
-        return isinstance(value, list) and all(isinstance(item, str) for item in value)
-    return isinstance(value, str)
-
-
-def _like(value: Any, default: object) -> Any:  # noqa: ANN401 - the kind was checked by _has_kind_of
-    if isinstance(default, tuple):
-        return tuple(value)
-    return float(value) if isinstance(default, float) else value
-
-
-def _kind(default: object) -> str:
-    kinds = {bool: "true or false", int: "a whole number", float: "a number", tuple: "a list of texts"}
-    return kinds.get(type(default), "text")
-
-
-def _shown(value: object) -> str:
-    if isinstance(value, bool):
-        return str(value).lower()
-    text = ", ".join(map(str, value)) if isinstance(value, tuple) else str(value)
-    return text if len(text) <= 60 else f"{text[:57]}..."  # noqa: PLR2004 - a cell of the faults table
+    if brought and settings.index.definition:
+        fix = "leave it out, or name samples and counts: it is computed from counts"
+        whole.fault("index.definition", settings.index.definition, "this does not fit scores", fix)
+    if settings.options.tolerance not in TOLERANCES and "taxa" not in settings.tables:
+        near = ", ".join(TOLERANCES)
+        fix = f"choose from: {near}; a column of your own needs a table of taxa under [tables]"
+        whole.fault(
+            "options.tolerance", settings.options.tolerance, "there are no such tolerance values", fix
+        )
