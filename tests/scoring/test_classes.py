@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from watershedmap.scoring.classes import class_rank, classify, round_half_away
+from watershedmap.scoring.classes import class_rank, classify, move_open_limit, round_half_away
 from watershedmap.scoring.indices import FAMILY_BIOTIC_INDEX, Index, IndexClass
 
 RISING = Index(
@@ -109,3 +109,14 @@ def test_ranks_run_from_the_best_and_a_missing_class_has_none() -> None:
 def test_a_label_of_another_index_is_refused() -> None:
     with pytest.raises(ValueError, match="Excellent"):
         class_rank(pd.Series(["rich", "Excellent"]), RISING)
+
+
+@pytest.mark.parametrize("better", ["low", "high"])
+@given(hundredths=st.integers(0, 10_000))
+def test_an_open_limit_leaves_just_the_printed_value_to_the_worse_class(better: str, hundredths: int) -> None:
+    printed = hundredths / 100
+    limit = move_open_limit(printed, better=better, decimals=2)  # type: ignore[arg-type] # one of two
+    classes = (IndexClass("good", limit, ""), IndexClass("bad", None, ""))
+    index = Index("x", "X", "", better, 2, classes, "")  # type: ignore[arg-type] # as above
+    step = 0.01 if better == "high" else -0.01
+    assert classify(pd.Series([printed, printed + step]), index).tolist() == ["bad", "good"]

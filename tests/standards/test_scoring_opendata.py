@@ -32,16 +32,53 @@ def read_counts(opendata: Path, survey: str) -> pd.DataFrame:
     return table.assign(taxon=table[taxon], count=table[count])
 
 
-def test_distinct_taxa_a_year_reproduce_the_published_extremes_of_every_uk_site(opendata: Path) -> None:
+def test_taxa_recorded_a_year_reproduce_the_published_extremes_of_every_uk_site(opendata: Path) -> None:
     counts = read_counts(opendata, "uk_383")
     years = counts.groupby("sample_id")[["site_id", "year"]].first()
     assert not years.duplicated().any()  # one sample a site and year, so a year's taxa are the sample's
-    richness = compute_metrics(counts, resolve(counts["taxon"]))["taxa_richness"]
+    metrics = compute_metrics(counts, resolve(counts["taxon"]))
+    richness = metrics["taxa_recorded"]
     extremes = richness.groupby(years["site_id"]).agg(["max", "min"])
     published = pd.read_csv(opendata / "benthic/uk_383/sites_published.csv").set_index("site")
     assert len(published) == 25
     assert extremes["max"].to_dict() == published["Max of spp_richness_perYr"].to_dict()
     assert extremes["min"].to_dict() == published["Min of spp_richness_perYr"].to_dict()
+    # no sample of this record names a taxon and its parent, so distinct taxa are all taxa
+    assert (metrics["taxa_richness"] == richness).all()
+
+
+def test_mill_river_has_fewer_distinct_taxa_than_recorded_ones_where_parents_stand_beside_children(
+    opendata: Path,
+) -> None:
+    counts = read_counts(opendata, "mill_river").rename(columns={"sampleID": "sample_id"})
+    taxa = resolve(counts["taxon"])
+    metrics = compute_metrics(counts, taxa)
+    found = counts[counts["count"] > 0]
+    accepted = found.assign(taxon=found["taxon"].map(taxa["taxon"])).drop_duplicates(["sample_id", "taxon"])
+    ranks = taxa.drop_duplicates("taxon").set_index("taxon")
+    for sample, names in accepted.groupby("sample_id")["taxon"]:
+        here = ranks.loc[names]
+        families = set(here.loc[here["rank"] != "family", "family"])
+        hidden = int((here["rank"].eq("family") & here.index.isin(families)).sum())
+        gap = metrics.loc[sample, "taxa_recorded"] - metrics.loc[sample, "taxa_richness"]
+        assert gap >= hidden  # a plain count of families named beside something below them
+    assert (metrics["taxa_richness"] < metrics["taxa_recorded"]).mean() > 0.5
+
+
+@pytest.mark.parametrize("survey", TABLES)
+def test_no_individual_is_lost_and_every_share_of_a_real_sample_is_one(opendata: Path, survey: str) -> None:
+    counts = read_counts(opendata, survey)
+    sample = "sample_id" if "sample_id" in counts else "sampleID"
+    counts = counts.assign(sample_id=counts[sample])
+    metrics = compute_metrics(counts, resolve(counts["taxon"]))
+    found = metrics["total_individuals"] + metrics["excluded_individuals"]
+    assert found.to_dict() == counts.groupby("sample_id")["count"].sum().to_dict()
+    alive = metrics[metrics["total_individuals"] > 0]
+    for name in alive.filter(like="percent_"):
+        assert alive[name].dropna().between(0, 100).all(), name
+    enough = alive["total_individuals"] >= 100
+    assert (alive["rarefied_richness"].notna() == enough).all()
+    assert (alive["rarefied_richness"] <= alive["taxa_richness"] + 1e-9)[enough].all()
 
 
 @pytest.mark.parametrize("survey", TABLES)

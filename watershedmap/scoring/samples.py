@@ -1,4 +1,4 @@
-"""Scores samples: metrics, the index, its class, flags, and whether a sample is used for condition."""
+"""Scores samples: metrics, the index with its interval, its class, the quality checks and what they do."""
 
 from __future__ import annotations
 
@@ -6,29 +6,22 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from watershedmap.scoring.bands import class_certainty, probability_columns
 from watershedmap.scoring.classes import classify
-from watershedmap.scoring.indices import FAMILY_BIOTIC_INDEX, family_biotic_index
-from watershedmap.scoring.metrics import compute_metrics
-from watershedmap.scoring.quality import flag_samples
+from watershedmap.scoring.indices import score_index
+from watershedmap.scoring.metrics import METRICS, compute_metrics
+from watershedmap.scoring.quality import choose_basis, find_used, join_flags, run_checks
+from watershedmap.scoring.scales import MultimetricIndex
+from watershedmap.scoring.uncertainty import INTERVAL_COLUMNS, score_intervals
 
 if TYPE_CHECKING:
     import pandas as pd
 
     from watershedmap.scoring.indices import Index
-    from watershedmap.settings import Options
+    from watershedmap.scoring.metrics import MetricSettings
+    from watershedmap.settings import Options, Quality
 
-COMPUTED = (
-    "total_individuals",
-    "taxa_richness",
-    "ept_richness",
-    "percent_ept",
-    "percent_dominant",
-    "dominant_taxon",
-    "shannon_diversity",
-    "unknown_individuals",
-    "scored_individuals",
-    "individuals_without_tolerance",
-)
+PARTS = ("scored_individuals", "individuals_without_tolerance")
 
 
 def score_samples(
@@ -38,13 +31,16 @@ def score_samples(
     *,
     index: Index,
     options: Options,
-) -> pd.DataFrame:
-    """Score every sample.
+    quality: Quality,
+    metric_settings: MetricSettings,
+) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Score every sample, and ask every check of it.
 
     Parameters
     ----------
     samples
-        One row a sample: sample_id, site_id, date, year, method, replicate, and score where it is brought in.
+        One row a sample: sample_id, site_id, date, year, method, replicate, effort where it is given, and
+        score where it is brought in.
     counts
         sample_id, taxon, count; None when scores are brought in.
     taxa
@@ -52,36 +48,40 @@ def score_samples(
     index
         The index that stands for condition.
     options
-        From how many individuals on a sample is not small, whether small ones are used, and which methods.
+        Which methods are used, and the bounds of the index period.
+    quality
+        Limit and action of each check.
+    metric_settings
+        What metrics are computed to.
 
     Returns
     -------
-    pandas.DataFrame
-        The samples with every metric, score, class, flags, and used (whether it enters condition and trend),
-        sorted by site, date and id. What was not computed is missing, not zero.
+    samples : pandas.DataFrame
+        The samples with every metric, score, score_low, score_high, score_se, class, the probability of each
+        class, flags, and used (whether it enters condition and trend), sorted by site, date and id. What was
+        not computed is missing, not zero.
+    hits : pandas.DataFrame
+        One row for each check that a sample failed, as from `watershedmap.scoring.quality.run_checks`.
     """
     scored = samples.copy()
     if counts is None or taxa is None:
-        scored[list(COMPUTED)] = np.nan
+        scored[_list_computed(index)] = np.nan
         scored["dominant_taxon"] = None
     else:
-        metrics = compute_metrics(counts, taxa)
-        fbi = family_biotic_index(counts, taxa)
-        values = fbi["score"] if index.name == FAMILY_BIOTIC_INDEX.name else metrics[index.name]
-        parts = metrics.join(fbi.drop(columns="score")).assign(score=values)
-        scored = scored.join(parts, on="sample_id")
+        metrics = compute_metrics(counts, taxa, effort=samples, settings=metric_settings)
+        definition = index if isinstance(index, MultimetricIndex) else None
+        parts = score_index(index.name, counts, taxa, metrics=metrics, definition=definition)
+        intervals = score_intervals(counts, taxa, index, effort=samples, settings=metric_settings)
+        scored = scored.join(metrics.join(parts).join(intervals), on="sample_id")
     scored["class"] = classify(scored["score"], index)
-    basis = "scored_individuals" if index.name == FAMILY_BIOTIC_INDEX.name else "total_individuals"
-    scored["flags"] = flag_samples(scored, min_individuals=options.min_individuals, basis=basis)
-    scored["used"] = _is_used(scored, options, basis)
+    scored["class_certainty"] = class_certainty(scored["score"], scored, index)
+    hits = run_checks(scored, counts, taxa, quality=quality, options=options, basis=choose_basis(index))
+    scored["flags"], scored["used"] = join_flags(scored, hits), find_used(scored, hits)
     order = ["site_id", "date", "sample_id"]
-    return scored.sort_values(order, kind="stable").reset_index(drop=True)
+    return scored.sort_values(order, kind="stable").reset_index(drop=True), hits
 
 
-def _is_used(scored: pd.DataFrame, options: Options, basis: str) -> pd.Series:
-    used = scored["score"].notna()
-    if options.methods:
-        used &= scored["method"].isin(options.methods)
-    if not options.use_small_samples:
-        used &= ~(scored[basis] < options.min_individuals)
-    return used
+def _list_computed(index: Index) -> list[str]:
+    """Name the columns of numbers that counts would have given."""
+    metrics = [metric.name for metric in METRICS]
+    return [*metrics, *PARTS, *INTERVAL_COLUMNS, *probability_columns(index)]
