@@ -149,7 +149,7 @@ def test_an_index_from_few_individuals_of_many_is_flagged_and_can_be_left_out(
 def test_samples_that_are_not_used_are_counted_by_reason(survey_folder: SurveyFolder) -> None:
     survey_folder.change("counts.csv", "3,Chironomidae,90\n3,Asellidae,30", "3,Tubificidae,500")
     problems = [notice.problem for notice in assess(survey_folder.path).notices]
-    assert "1 of 3 samples are not used: 1 without a score" in problems
+    assert "1 of 3 samples are not used (No score: 1)" in problems
 
 
 def test_a_site_of_blank_samples_has_too_few_years_and_one_without_samples_no_trend(
@@ -231,3 +231,114 @@ def test_lengths_add_up_over_evidence_and_over_sub_watersheds(demo: Assessment) 
     per_class = [column for column in reaches if column.startswith("upstream_km_")]
     assert reaches[per_class].sum(axis=1).to_numpy() == pytest.approx(reaches["upstream_km"].to_numpy())
     assert areas["stream_km"].sum() == pytest.approx(reaches["length_km"].sum(), rel=0.01)
+
+
+@pytest.mark.parametrize("use", ["biotic_index", "bmwp", "aspt", "streamside_rating"])
+def test_every_built_in_index_goes_all_the_way_to_the_map(survey_folder: SurveyFolder, use: str) -> None:
+    survey_folder.change("survey.toml", "[tables]", f'[index]\nuse = "{use}"\n[tables]')
+    assessment = assess(survey_folder.path)
+    assert assessment.index.name == use
+    assert assessment.samples["score"].notna().all()
+    assert assessment.reaches["class"].notna().sum() >= 2
+    watershedmap.write_results(assessment, survey_folder.path.parent / "out")
+
+
+def test_a_definition_file_makes_the_index(survey_folder: SurveyFolder) -> None:
+    survey_folder.write(
+        "index.toml",
+        '[index]\nname = "ours"\nlabel = "Ours"\ncombination = "sum"\ndecimals = 0\nsource = "made up"\n'
+        '[[metrics]]\nmetric = "percent_ept"\nscale = "1-3-5"\ncut_points = [50, 20]\n'
+        '[[metrics]]\nmetric = "taxa_richness"\nscale = "1-3-5"\ncut_points = [3, 1]\n'
+        '[[classes]]\nlabel = "Good"\nlimit = 8\n[[classes]]\nlabel = "Poor"\n',
+    )
+    survey_folder.change("survey.toml", "[tables]", '[index]\ndefinition = "index.toml"\n[tables]')
+    assessment = assess(survey_folder.path)
+    assert assessment.samples.set_index("sample_id")["score"].to_dict() == {"1": 8, "2": 8, "3": 4}
+    assert [path.name for path in assessment.survey.inputs].count("index.toml") == 1
+
+
+def test_a_fault_in_a_definition_file_names_its_key(survey_folder: SurveyFolder) -> None:
+    survey_folder.write(
+        "index.toml",
+        '[index]\nname = "x"\nlabel = "x"\ncombination = "sum"\n[[metrics]]\nmetric = "percnt_ept"\n',
+    )
+    survey_folder.change("survey.toml", "[tables]", '[index]\ndefinition = "index.toml"\n[tables]')
+    with pytest.raises(watershedmap.SurveyError) as caught:
+        assess(survey_folder.path)
+    assert {fault.file for fault in caught.value.faults} == {"index.toml"}
+    assert any("percent_ept" in fault.fix for fault in caught.value.faults)
+
+
+def test_a_survey_brings_its_own_taxa_and_the_methods_say_so(survey_folder: SurveyFolder) -> None:
+    survey_folder.write("taxa.csv", "taxon,tolerance\nPerlidae,3\nBlue wriggler,9\n")
+    survey_folder.change("survey.toml", "[tables]", '[tables]\ntaxa = "taxa.csv"')
+    survey_folder.change("counts.csv", "2,Baetidae", "2,Blue wriggler")
+    assessment = assess(survey_folder.path)
+    assert assessment.samples.set_index("sample_id")["score"].to_dict() == pytest.approx(
+        {"1": (60 * 3 + 60 * 4) / 120, "2": (80 * 3 + 40 * 9) / 120, "3": 6.5}
+    )
+    assert assessment.taxa is not None
+    assert assessment.taxa["origin"].to_dict()["Perlidae"] == "survey"
+    assert assessment.taxa["origin"].to_dict()["Baetidae"] == "built in"
+
+
+def test_another_list_of_tolerance_values_can_be_chosen(survey_folder: SurveyFolder) -> None:
+    # Tabanidae: 6 after Hilsenhoff 1988 (from memory), 8 in Barbour et al. 1999, Appendix B, Northwest.
+    survey_folder.change("counts.csv", "3,Asellidae,30", "3,Tabanidae,30")
+    before = assess(survey_folder.path).samples.set_index("sample_id").loc["3", "score"]
+    survey_folder.change("survey.toml", "[tables]", '[options]\ntolerance = "rbp_northwest"\n[tables]')
+    after = assess(survey_folder.path).samples.set_index("sample_id").loc["3", "score"]
+    assert (before, after) == pytest.approx((6.0, (90 * 6 + 30 * 8) / 120))
+
+
+def test_a_quality_limit_can_leave_samples_out_and_they_are_listed(survey_folder: SurveyFolder) -> None:
+    survey_folder.write(
+        "samples.csv",
+        "sample_id,site_id,date,method,sorting_efficiency\n"
+        "1,A1,2024-05-01,kick seine,95\n2,A1,2025-05-01,kick seine,80\n3,C1,2025-05-02,D-net,\n",
+    )
+    survey_folder.change(
+        "survey.toml",
+        "[tables]",
+        '[quality]\nsorting_efficiency = { limit = 90, action = "leave out" }\n[tables]',
+    )
+    assessment = assess(survey_folder.path)
+    assert assessment.samples.set_index("sample_id")["used"].to_dict() == {"1": True, "2": False, "3": True}
+    hit = assessment.checks.set_index("check").loc["sorting_efficiency"]
+    assert (hit["sample_id"], hit["action"]) == ("2", "leave out")
+
+
+def test_a_model_of_affinity_that_does_not_sum_to_100_is_a_fault(survey_folder: SurveyFolder) -> None:
+    survey_folder.change("survey.toml", "[tables]", "[affinity_model]\nEphemeroptera = 40\n[tables]")
+    with pytest.raises(watershedmap.SurveyError) as caught:
+        assess(survey_folder.path)
+    assert [fault.column for fault in caught.value.faults] == ["affinity_model"]
+
+
+def test_condition_carries_its_error_and_class_probabilities(demo: Assessment) -> None:
+    columns = [f"probability_{number}" for number in range(1, 8)]
+    sites = demo.sites[demo.sites["score_se"].notna()]
+    assert sites[columns].sum(axis=1).to_numpy() == pytest.approx(1.0)
+    assert sites["class_certainty"].between(0, 1).all()
+    measured = demo.reaches["evidence"] == "measured"
+    assert demo.reaches.loc[measured, "class_certainty"].notna().all()
+    assert demo.reaches.loc[~measured, "class_certainty"].isna().all()
+    assert demo.samples["score_low"].notna().mean() > 0.99
+
+
+def test_a_sample_that_is_left_out_does_not_set_the_year(survey_folder: SurveyFolder) -> None:
+    survey_folder.change("samples.csv", "3,C1,2025-05-02,D-net", "3,C1,2052-05-02,D-net")
+    survey_folder.change("survey.toml", "[tables]", '[options]\nmethods = ["kick seine"]\n[tables]')
+    assessment = assess(survey_folder.path)
+    assert assessment.as_of_year == 2025
+    assert (assessment.reaches["evidence"] == "measured").any()
+
+
+def test_a_condition_is_never_surer_than_the_counts_behind_it(demo: Assessment) -> None:
+    both = demo.sites[demo.sites["score_se"].notna()]
+    assert set(both["interval_basis"]) == {"years", "counts"}
+
+
+def test_genus_limits_over_family_values_are_noticed(survey_folder: SurveyFolder) -> None:
+    survey_folder.change("survey.toml", "[tables]", '[index]\nuse = "biotic_index"\n[tables]')
+    assert any("values of families" in notice.problem for notice in assess(survey_folder.path).notices)

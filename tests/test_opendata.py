@@ -220,10 +220,14 @@ def test_real_counts_with_zeros_and_repeats_are_scored(mill_river: Assessment, o
     assert len(mill_river.samples) == 325
     assert mill_river.samples["total_individuals"].sum() == macros["number"].sum()
     richness = macros[macros["number"] > 0].groupby("sampleID")["scientificName"].nunique()
-    ours = mill_river.samples.set_index("sample_id")["taxa_richness"]
+    samples = mill_river.samples.set_index("sample_id")
+    ours = samples["taxa_recorded"]
     # Synonyms merge and stages share a name, so ours may be lower, never higher.
     assert (ours.reindex(richness.index) <= richness).all()
     assert (ours.reindex(richness.index) == richness).mean() > 0.9
+    # An unresolved parent beside its child is no taxon of its own.
+    assert (samples["taxa_richness"] <= samples["taxa_recorded"]).all()
+    assert samples["taxa_richness"].mean() < samples["taxa_recorded"].mean()
 
 
 def test_repeats_of_a_taxon_in_a_sample_are_noticed(mill_river: Assessment) -> None:

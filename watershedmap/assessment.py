@@ -30,6 +30,7 @@ from watershedmap.errors import Fault, sort_faults
 from watershedmap.network.areas import area_km2, area_of_points, share_reaches
 from watershedmap.network.order import strahler_order
 from watershedmap.scoring.classes import class_rank, classify
+from watershedmap.scoring.replicates import ReplicateComparison, compare_replicates
 from watershedmap.scoring.samples import score_samples
 from watershedmap.survey import Survey, read_survey
 from watershedmap.trends.direction import TOO_FEW_YEARS, trends_by
@@ -52,11 +53,15 @@ class Assessment:
     index: Index
     """The index that stands for condition."""
     as_of_year: int
-    """Year that condition is stated for: the last with a sample."""
+    """Year that condition is stated for: the last with a sample that is used."""
     samples: pd.DataFrame
     """One row a sample: metrics, score, class, flags, and whether it was used."""
+    checks: pd.DataFrame
+    """One row for each check of sample quality that a sample failed: what was found and what was done."""
+    replicates: ReplicateComparison
+    """What replicates show of the error of a sample, beside what the counts predict."""
     yearly: pd.DataFrame
-    """One row a site and year: site_id, year, score, n_samples."""
+    """One row a site and year: site_id, year, score, n_samples, score_se."""
     sites: gpd.GeoDataFrame
     """One row a site: place on its reach, condition, class, trend."""
     reaches: gpd.GeoDataFrame
@@ -112,9 +117,18 @@ def assess_survey(survey: Survey) -> Assessment:
         Plain frames; nothing is written.
     """
     options, index = survey.settings.options, survey.index
-    samples = score_samples(survey.samples, survey.counts, survey.taxa, index=index, options=options)
-    as_of_year = int(samples["year"].max())
-    yearly = average_years(samples[samples["used"]])
+    samples, checks = score_samples(
+        survey.samples,
+        survey.counts,
+        survey.taxa,
+        index=index,
+        options=options,
+        quality=survey.settings.quality,
+        metric_settings=survey.metric_settings,
+    )
+    used = samples[samples["used"]]
+    as_of_year = int((samples if used.empty else used)["year"].max())
+    yearly = average_years(used)
     log.info("Scored %d of %d samples", int(samples["score"].notna().sum()), len(samples))
     site_area, shares = _join_areas(survey)
     sites = _assess_sites(survey, yearly, site_area, as_of_year)
@@ -122,7 +136,7 @@ def assess_survey(survey: Survey) -> Assessment:
     evidence = reaches["evidence"].value_counts()
     log.info("Assessed reaches: %s", ", ".join(f"{count} {word}" for word, count in evidence.items()))
     notices = [
-        *notice_unused(samples, survey),
+        *notice_unused(samples, checks, survey),
         *notice_methods(samples, survey),
         *notice_years(yearly, sites, survey, as_of_year=as_of_year),
         *notice_uncovered(shares, site_area, reaches, survey),
@@ -132,6 +146,8 @@ def assess_survey(survey: Survey) -> Assessment:
         index=index,
         as_of_year=as_of_year,
         samples=samples,
+        checks=checks,
+        replicates=compare_replicates(samples),
         yearly=yearly,
         sites=sites.drop(columns="reach"),
         reaches=reaches,
@@ -163,7 +179,12 @@ def _assess_sites(
     sites = survey.sites.drop(columns="reach_id").join(survey.placement)
     sites["subwatershed_id"] = _ids_of_areas(survey).reindex(site_area).to_numpy()
     condition = assess_sites(
-        sites["site_id"], yearly, options=options, as_of_year=as_of_year, scale=survey.index.scale
+        sites["site_id"],
+        yearly,
+        options=options,
+        as_of_year=as_of_year,
+        scale=survey.index.scale,
+        index=survey.index,
     )
     sites = sites.join(condition)
     sites = sites.join(find_neighbours(survey.network, sites))
@@ -179,7 +200,7 @@ def _assess_reaches(
 ) -> gpd.GeoDataFrame:
     """Join condition, class, trend and what lies along the flow for each reach."""
     network, index = survey.network, survey.index
-    condition = assess_reaches(network, sites, options=survey.settings.options)
+    condition = assess_reaches(network, sites, options=survey.settings.options, index=index)
     label = classify(condition["score"], index)
     sampled = sites.loc[is_sampled(sites), "reach"]
     upstream = summarise_upstream(
@@ -208,7 +229,7 @@ def _assess_areas(
     areas = survey.subwatersheds
     if areas is None:
         return None
-    condition = assess_subwatersheds(areas, shares, reaches, site_area=site_area)
+    condition = assess_subwatersheds(areas, shares, reaches, site_area=site_area, index=survey.index)
     frame = areas[["subwatershed_id", "name"]].assign(area_km2=area_km2(areas.geometry)).join(condition)
     frame["class"] = classify(frame["score"], survey.index)
     return gpd.GeoDataFrame(frame, geometry=areas.geometry, crs=areas.crs)

@@ -21,9 +21,13 @@ from watershedmap.readers.layers import read_reaches, read_subwatersheds
 from watershedmap.readers.samples import read_counts, read_samples, read_scores
 from watershedmap.readers.settings import read_settings
 from watershedmap.readers.sites import read_sites
+from watershedmap.readers.taxa import read_taxa
+from watershedmap.scoring.affinity import MODEL_GROUPS
 from watershedmap.scoring.choice import choose_index
-from watershedmap.settings import SETTINGS_FILE, Settings
-from watershedmap.taxa.lookup import resolve
+from watershedmap.scoring.indices import BIOTIC_INDEX
+from watershedmap.scoring.metrics import MetricSettings
+from watershedmap.settings import SETTINGS_FILE, TOLERANCES, Settings
+from watershedmap.taxa.lookup import make_lookup, resolve
 
 if TYPE_CHECKING:
     import geopandas as gpd
@@ -46,6 +50,8 @@ class Survey:
     """What `survey.toml` says."""
     index: Index
     """The index that stands for condition."""
+    metric_settings: MetricSettings
+    """What metrics are computed to."""
     sites: gpd.GeoDataFrame
     """One row a site: site_id, name, longitude, latitude, reach_id, notes, point in WGS 84."""
     samples: pd.DataFrame
@@ -92,11 +98,14 @@ def read_survey(folder: str | Path) -> Survey:
     settings, faults = read_settings(folder)
     if faults:
         raise SurveyError(faults)
-    index, faults = choose_index(settings.index)
+    index, faults = choose_index(settings.index, folder)
+    metric_settings, of_model = _read_model(settings)
+    own_taxa, of_taxa = read_taxa(folder, settings)
+    faults += of_model + of_taxa + _check_values(index, settings)
     reaches, more = read_reaches(folder, settings)
     subwatersheds, further = read_subwatersheds(folder, settings)
     sites, of_sites = read_sites(folder, settings, reach_ids=set(reaches["reach_id"]))
-    samples, counts, taxa, of_samples = _read_collections(folder, settings, sites)
+    samples, counts, taxa, of_samples = _read_collections(folder, settings, sites, own_taxa)
     faults += more + further + of_sites + of_samples + _check_methods(samples, settings)
     if any(fault.severity == "fault" for fault in more):
         raise SurveyError(faults)  # a network of a layer at fault would only add faults that are none
@@ -120,6 +129,7 @@ def read_survey(folder: str | Path) -> Survey:
         folder=folder,
         settings=settings,
         index=index,
+        metric_settings=metric_settings,
         sites=sites,
         samples=samples,
         counts=counts,
@@ -143,8 +153,29 @@ def _name_column(fault: Fault, table: str, settings: Settings) -> Fault:
     return replace(fault, column=settings.column(table, fault.column))
 
 
+def _check_values(index: Index | None, settings: Settings) -> list[Fault]:
+    """Notice an index that is meant for values of genera and species beside a list of family values."""
+    if index is None or index.name != BIOTIC_INDEX.name or settings.options.tolerance not in TOLERANCES:
+        return []
+    problem = "this index is meant for genera and species, and the list of tolerance holds values of families"
+    fix = "bring values in a table of taxa and name their column as tolerance under [options]"
+    return [Fault(SETTINGS_FILE, None, "index.use", index.name, problem, fix, "notice")]
+
+
+def _read_model(settings: Settings) -> tuple[MetricSettings, list[Fault]]:
+    """Return what metrics are computed to; a model of percent model affinity that is none is a fault."""
+    given = settings.affinity_model
+    try:
+        if given:
+            return MetricSettings(rarefy_to=settings.options.rarefy_to, model=given), []
+    except ValueError as error:
+        fix = f"give a percentage to each of {', '.join(MODEL_GROUPS)}; together 100"
+        return MetricSettings(), [Fault(SETTINGS_FILE, None, "affinity_model", "", str(error), fix)]
+    return MetricSettings(rarefy_to=settings.options.rarefy_to), []
+
+
 def _read_collections(
-    folder: Path, settings: Settings, sites: gpd.GeoDataFrame
+    folder: Path, settings: Settings, sites: gpd.GeoDataFrame, own_taxa: pd.DataFrame | None
 ) -> tuple[pd.DataFrame, pd.DataFrame | None, pd.DataFrame | None, list[Fault]]:
     """Read samples with counts and resolve their taxa, or read scores."""
     site_ids = set(sites["site_id"])
@@ -153,11 +184,24 @@ def _read_collections(
         return scores, None, None, faults
     samples, faults = read_samples(folder, settings, site_ids=site_ids)
     counts, more = read_counts(folder, settings, samples=samples)
-    taxa = resolve(counts.loc[counts["taxon"] != "", "taxon"])
+    taxa = _resolve(counts.loc[counts["taxon"] != "", "taxon"], own_taxa, settings)
     faults += (
         more + _report_unknown_taxa(counts, taxa, settings) + _report_uncounted(samples, counts, settings)
     )
     return samples, counts.drop(columns="row"), taxa, faults
+
+
+def _resolve(names: pd.Series, own_taxa: pd.DataFrame | None, settings: Settings) -> pd.DataFrame:
+    """Look names up in our tables with the survey's own rows over them.
+
+    Where the survey's table is at fault (it lacks the column of tolerance values that is asked for), ours
+    stand alone, so that the faults of the other tables are found all the same.
+    """
+    tolerance = settings.options.tolerance
+    try:
+        return resolve(names, lookup=make_lookup(own_taxa, tolerance=tolerance), tolerance=tolerance)
+    except ValueError:
+        return resolve(names)
 
 
 def _report_unknown_taxa(counts: pd.DataFrame, taxa: pd.DataFrame, settings: Settings) -> list[Fault]:
@@ -209,6 +253,8 @@ def _report_lengths(reaches: gpd.GeoDataFrame, network: Network, settings: Setti
 def _list_inputs(folder: Path, settings: Settings) -> tuple[Path, ...]:
     """Name every file that was read; the parts of a shapefile lie beside it under the same stem."""
     named = [SETTINGS_FILE, *settings.tables.values(), *(layer.path for layer in settings.layers.values())]
+    if settings.index.definition:
+        named.append(settings.index.definition)
     files = {folder / name for name in named}
     for path in [path for path in files if path.suffix.lower() == ".shp"]:
         files |= {part for part in path.parent.glob(f"{glob.escape(path.stem)}.*") if part.is_file()}

@@ -6,11 +6,13 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 import pytest
+from scipy import stats
 from shapely.geometry import LineString
 
 from watershedmap.condition.reaches import assess_reaches, combine_series
 from watershedmap.condition.upstream import find_nearest_sites, find_neighbours, summarise_upstream
 from watershedmap.network.topology import Network, build_network
+from watershedmap.scoring.indices import FAMILY_BIOTIC_INDEX
 from watershedmap.settings import Options
 
 # Two headwaters a and b meet in c, which flows on in d and e; each about 2.2 km long.
@@ -192,3 +194,26 @@ def test_the_nearest_sites_are_measured_from_the_ends_of_a_reach(network: Networ
     assert found.loc[C, "site_downstream_km"] == pytest.approx(length[D] + length[E] - 0.2)
     assert pd.isna(found.loc[B, "site_upstream"])
     assert pd.isna(found.loc[E, "site_downstream"])  # its own site is not its neighbour
+
+
+def test_a_measured_reach_has_the_interval_and_class_probabilities_of_its_sites(network: Network) -> None:
+    frame = sites(("S", C, 100, 4.0), ("T", C, 900, 4.4), ("U", A, 100, 3.0)).assign(
+        score_se=[0.3, 0.1, 0.2], score_df=[2.0, np.nan, 1.0]
+    )
+    result = assess_reaches(network, frame, options=Options(), index=FAMILY_BIOTIC_INDEX)
+    error = np.sqrt(0.3**2 + 0.1**2) / 2
+    freedom = (0.3**2 + 0.1**2) ** 2 / (0.3**4 / 2)
+    assert result.loc[C, ["score_se", "score_df"]].tolist() == pytest.approx([error, freedom])
+    half = stats.t.ppf(0.95, freedom) * error
+    assert result.loc[C, ["score_low", "score_high"]].tolist() == pytest.approx([4.2 - half, 4.2 + half])
+    assert result.loc[A, "score_high"] - 3.0 == pytest.approx(stats.t.ppf(0.95, 1) * 0.2)
+    assert result.loc[[A, C]].filter(like="probability_").sum(axis=1).tolist() == pytest.approx([1, 1])
+    inside = stats.t.cdf((4.255 - 4.2) / error, freedom) - stats.t.cdf((3.755 - 4.2) / error, freedom)
+    assert result.loc[C, "class_certainty"] == pytest.approx(inside)
+
+
+def test_an_inferred_reach_has_no_class_probabilities(network: Network) -> None:
+    result = assess_reaches(network, sites(("S", C, 100, 4.0)), options=Options(), index=FAMILY_BIOTIC_INDEX)
+    assert result.loc[D, "evidence"] == "inferred"
+    assert result.loc[D].filter(like="probability_").isna().all()
+    assert np.isnan(result.loc[D, "class_certainty"])

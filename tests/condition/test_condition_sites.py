@@ -8,6 +8,7 @@ import pytest
 from scipy import stats
 
 from watershedmap.condition.sites import assess_sites, average_years
+from watershedmap.scoring.indices import FAMILY_BIOTIC_INDEX
 from watershedmap.settings import Options
 
 
@@ -85,3 +86,60 @@ def test_the_interval_is_cut_at_the_ends_of_the_scale() -> None:
     frame = yearly(A={2024: 1.0, 2025: 4.0})
     result = assess_sites(pd.Series(["A"]), frame, options=Options(), as_of_year=2025, scale=(0.0, 10.0))
     assert result.loc[0, ["score_low", "score_high"]].tolist() == [0.0, 10.0]
+
+
+def test_errors_from_counts_are_combined_as_the_scores_are() -> None:
+    frame = samples(
+        ("A", "2024-05-01", "kick seine", 2.0),
+        ("A", "2024-05-01", "kick seine", 4.0),
+        ("A", "2024-09-01", "kick seine", 8.0),
+    ).assign(score_se=[0.3, 0.4, 0.6])
+    visits = [np.sqrt(0.3**2 + 0.4**2) / 2, 0.6]
+    result = average_years(frame)
+    assert result["score_se"].tolist() == pytest.approx([np.sqrt(visits[0] ** 2 + visits[1] ** 2) / 2])
+    assert result["n_samples"].tolist() == [3]
+
+
+def test_a_sample_without_an_error_leaves_that_of_its_year_unknown() -> None:
+    frame = samples(("A", "2024-05-01", "x", 4.0), ("A", "2024-09-01", "x", 5.0))
+    assert average_years(frame.assign(score_se=[0.3, np.nan]))["score_se"].isna().all()
+
+
+def test_one_year_has_the_interval_of_its_counts_and_says_so() -> None:
+    frame = yearly(A={2025: 4.0}, B={2025: 4.0}).assign(score_se=[0.2, np.nan])
+    result = assess(frame)
+    assert result["interval_basis"].tolist() == ["counts", ""]
+    assert result.loc["A", ["score_low", "score_high"]].tolist() == pytest.approx(
+        [4 - stats.norm.ppf(0.95) * 0.2, 4 + stats.norm.ppf(0.95) * 0.2]
+    )
+    assert result.loc["B", ["score_low", "score_high", "score_se"]].isna().all()
+
+
+def test_several_years_have_the_interval_between_years_whatever_the_counts_say() -> None:
+    frame = yearly(A={2024: 3.0, 2025: 5.0})
+    plain, counted = assess(frame), assess(frame.assign(score_se=0.01))
+    assert counted["interval_basis"].tolist() == ["years"]
+    assert counted.loc["A", "score_low"] == plain.loc["A", "score_low"]
+    assert counted.loc["A", ["score_se", "score_df"]].tolist() == pytest.approx([1.0, 1.0])
+
+
+def test_years_that_happen_to_agree_have_the_interval_of_their_counts() -> None:
+    frame = yearly(A={2024: 3.0, 2025: 3.0}).assign(score_se=0.2)
+    result = assess(frame).loc["A"]
+    assert result["interval_basis"] == "counts"
+    assert result["score_se"] == pytest.approx(0.2 / np.sqrt(2))
+
+
+def test_sites_have_class_probabilities_and_the_certainty_of_their_class() -> None:
+    frame = yearly(A={2024: 3.0, 2025: 5.0}, B={2025: 4.0}, C={2025: 4.0}).assign(
+        score_se=[np.nan, np.nan, 0.1, np.nan]
+    )
+    ids = pd.Series(["A", "B", "C", "D"])
+    result = assess_sites(ids, frame, options=Options(), as_of_year=2025, index=FAMILY_BIOTIC_INDEX)
+    chances = result.filter(like="probability_")
+    assert list(chances.columns) == [f"probability_{number}" for number in range(1, 8)]
+    assert chances.loc[[0, 1]].sum(axis=1).tolist() == pytest.approx([1, 1])
+    assert result.loc[[2, 3], "class_certainty"].isna().all()
+    very_good = stats.t.cdf((4.255 - 4.0) / 1.0, 1) - stats.t.cdf((3.755 - 4.0) / 1.0, 1)
+    assert result.loc[0, "class_certainty"] == pytest.approx(very_good)
+    assert result.loc[1, "class_certainty"] > 0.95

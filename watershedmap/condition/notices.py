@@ -8,6 +8,8 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from watershedmap.errors import Fault
+from watershedmap.scoring.checks import CHECKS
+from watershedmap.settings import LEAVE_OUT
 
 if TYPE_CHECKING:
     import geopandas as gpd
@@ -21,13 +23,15 @@ UNCOVERED_SHARE = 0.01
 """Share of stream length outside every sub-watershed from which on it is noticed."""
 
 
-def notice_unused(samples: pd.DataFrame, survey: Survey) -> list[Fault]:
+def notice_unused(samples: pd.DataFrame, checks: pd.DataFrame, survey: Survey) -> list[Fault]:
     """Notice how many samples enter neither condition nor trend, and why.
 
     Parameters
     ----------
     samples
-        Scored samples: score, method, used.
+        Scored samples: sample_id, used.
+    checks
+        What the checks of sample quality hit: check, sample_id, action.
     survey
         Where they come from.
 
@@ -39,21 +43,14 @@ def notice_unused(samples: pd.DataFrame, survey: Survey) -> list[Fault]:
     unused = samples[~samples["used"]]
     if unused.empty:
         return []
-    options = survey.settings.options
-    unscored = unused["score"].isna()
-    other = ~unscored & ~unused["method"].isin(options.methods) & bool(options.methods)
-    small = ~unscored & ~other
-    reasons = (
-        (unscored, "without a score"),
-        (other, "of another method"),
-        (small, f"under {options.min_individuals} individuals"),
-    )
-    why = ", ".join(f"{int(rows.sum())} {reason}" for rows, reason in reasons if rows.any())
-    problem = f"{len(unused)} of {len(samples)} samples are not used: {why}"
+    reasons = checks.loc[checks["action"] == LEAVE_OUT, "check"].value_counts().sort_index()
+    labels = {check.name: check.label for check in CHECKS}
+    why = "; ".join(f"{labels.get(str(name), name)}: {number}" for name, number in reasons.items())
+    problem = f"{len(unused)} of {len(samples)} samples are not used ({why})"
     if len(unused) == len(samples):
         problem += "; every site and reach stays unassessed"
     return [
-        _notice(survey, "sample_id", list(unused["sample_id"]), problem, "see their flags in samples.csv")
+        _notice(survey, "sample_id", list(unused["sample_id"]), problem, "see checks.csv and their flags")
     ]
 
 

@@ -1,7 +1,10 @@
 """Condition of a reach, and the evidence for it.
 
 `measured`
-    At least one current site with a score lies on the reach; the score is the mean over its sites.
+    At least one current site with a score lies on the reach; the score is the mean over its sites. Their
+    errors are taken as independent (`watershedmap.condition.probability`), and one site without an interval
+    leaves that of the reach unknown. The interval is for the mean of the places sampled, not for the reach
+    from end to end.
 `inferred`
     No current site lies on it, but sites can be seen from its midpoint along the flow, upstream or
     downstream, with no other sampled reach between and no farther than the reach of influence. Its score is
@@ -25,16 +28,20 @@ import numpy as np
 import pandas as pd
 from scipy.sparse.csgraph import connected_components
 
+from watershedmap.condition.probability import Z, bound_mean, pool_errors, rate_classes
 from watershedmap.network.tracing import accumulate, sites_in_view
 
 if TYPE_CHECKING:
     from watershedmap.network.topology import Network
+    from watershedmap.scoring.indices import Index
     from watershedmap.settings import Options
 
 MEASURED, INFERRED, UNASSESSED = "measured", "inferred", "unassessed"
 
 
-def assess_reaches(network: Network, sites: pd.DataFrame, *, options: Options) -> pd.DataFrame:
+def assess_reaches(
+    network: Network, sites: pd.DataFrame, *, options: Options, index: Index | None = None
+) -> pd.DataFrame:
     """Return the condition of every reach.
 
     Parameters
@@ -42,49 +49,49 @@ def assess_reaches(network: Network, sites: pd.DataFrame, *, options: Options) -
     network
         The stream network.
     sites
-        One row a site: site_id, reach (row in the network, -1 when on none), position_m, current, score,
-        score_low, score_high.
+        One row a site: site_id, reach (row in the network, -1 when on none), position_m, current, score, and
+        score_se and score_df as from `watershedmap.condition.sites.assess_sites`; without these two the error
+        is taken from score_low and score_high, as a normal one.
     options
         Reach of influence, half-distance and size ratio.
+    index
+        The index, for its scale and the probability of each class; left out, there are none.
 
     Returns
     -------
     pandas.DataFrame
-        On the rows of the network: evidence, score, score_low, score_high (index units), n_sites, site_ids,
-        inferred_from, inferred_km.
+        On the rows of the network: evidence, score, score_low, score_high, score_se (index units), score_df,
+        n_sites, site_ids, inferred_from, inferred_km and, with `index`, probability_1 (best class) to
+        probability_k and class_certainty. All of the error is missing on reaches that are not measured.
     """
     usable = sites[(sites["reach"] >= 0) & sites["current"] & sites["score"].notna()].reset_index(drop=True)
     frame = pd.DataFrame(index=pd.RangeIndex(len(network.ids)))
-    frame = frame.join(_measure(usable)).join(_infer(network, usable, options))
+    frame = frame.join(_measure(usable, index)).join(_infer(network, usable, options))
     inferred = frame.pop("inferred_score")
     measured = frame["score"].notna()
     evidence = np.where(measured, MEASURED, np.where(inferred.notna(), INFERRED, UNASSESSED))
     frame.insert(0, "evidence", evidence)
     frame["score"] = frame["score"].fillna(inferred)
     frame["n_sites"] = frame["n_sites"].fillna(0).astype(int)
+    if index is not None:
+        frame = frame.join(rate_classes(frame, index))
     return frame.fillna({"site_ids": "", "inferred_from": ""})
 
 
-def _measure(sites: pd.DataFrame) -> pd.DataFrame:
+def _measure(sites: pd.DataFrame, index: Index | None) -> pd.DataFrame:
     """Average the sites of each sampled reach; their errors are taken as independent."""
     ordered = sites.sort_values(["reach", "position_m", "site_id"], ascending=[True, False, True])
-    half = ordered["score_high"] - ordered["score"]
-    groups = ordered.assign(square=half**2).groupby("reach")
-    n_sites = groups["score"].size()
+    if "score_se" not in ordered:
+        error = (ordered["score_high"] - ordered["score_low"]) / (2 * Z)
+        ordered = ordered.assign(score_se=error, score_df=np.nan)
+    groups = ordered.groupby("reach")
+    weight = 1 / groups["score"].transform("size")
+    errors = pool_errors(weight, ordered["score_se"], ordered["score_df"], ordered["reach"])
     score = groups["score"].mean()
-    # One site without an interval leaves the interval of the mean unknown.
-    half_mean = (
-        np.sqrt(groups["square"].sum(min_count=1).where(groups["square"].count() == n_sites)) / n_sites
-    )
-    return pd.DataFrame(
-        {
-            "score": score,
-            "score_low": score - half_mean,
-            "score_high": score + half_mean,
-            "n_sites": n_sites,
-            "site_ids": groups["site_id"].agg("; ".join),
-        }
-    )
+    scale = (-np.inf, np.inf) if index is None else index.scale
+    interval = bound_mean(score, errors["score_se"], errors["score_df"], scale=scale)
+    counted = pd.DataFrame({"n_sites": groups.size(), "site_ids": groups["site_id"].agg("; ".join)})
+    return pd.concat([score, interval, errors, counted], axis=1)
 
 
 def _infer(network: Network, sites: pd.DataFrame, options: Options) -> pd.DataFrame:
