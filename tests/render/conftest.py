@@ -59,6 +59,7 @@ class FakeAssessment:
     index: FakeIndex
     as_of_year: int
     samples: pd.DataFrame
+    checks: pd.DataFrame
     yearly: pd.DataFrame
     sites: gpd.GeoDataFrame
     reaches: gpd.GeoDataFrame
@@ -229,6 +230,7 @@ def small_assessment(tmp_path: Path) -> FakeAssessment:
         index=FakeIndex(),
         as_of_year=2023,
         samples=_samples(),
+        checks=pd.DataFrame({"check": ["no_score"], "sample_id": ["A2"], "flag": [FORMULA]}),
         yearly=pd.DataFrame({"site_id": ["S1"], "year": [2021], "score": [4.255], "n_samples": [1]}),
         sites=_sites(),
         reaches=_reaches(),

@@ -17,9 +17,11 @@ from shapely.geometry import LineString, MultiLineString, Point, Polygon
 from watershedmap.errors import Fault
 from watershedmap.render.leaflet import read_script, read_style
 from watershedmap.render.page import SCRIPTS, SIZE_MARK, render_page, state_size, write_page
-from watershedmap.render.page_data import collect, describe_limits, to_json
+from watershedmap.render.page_data import collect, describe_limits
+from watershedmap.render.page_json import to_json
 from watershedmap.scoring.classes import classify
 from watershedmap.scoring.indices import Index, IndexClass
+from watershedmap.scoring.quality import HIT_COLUMNS
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -238,9 +240,10 @@ def build_assessment(
     placed: bool = True,
     names: Sequence[str] = HOSTILE,
     counts: bool = True,
+    index: Index | None = None,
 ) -> SimpleNamespace:
     """Build a small assessment by hand, after the contract between assessment and pages."""
-    index = make_index(k, better)
+    index = index or make_index(k, better)
     sites = make_sites(index, names, placed=placed)
     samples = make_samples(index, sites)
     yearly = samples.groupby(["site_id", "year"], as_index=False)["score"].mean().assign(n_samples=1)
@@ -250,10 +253,11 @@ def build_assessment(
         ]
     settings = SimpleNamespace(title=f"Survey {names[1]}", about=f"Invented data. {names[2]}")
     return SimpleNamespace(
-        survey=SimpleNamespace(settings=settings),
+        survey=SimpleNamespace(settings=settings, counts=None),
         index=index,
         as_of_year=2021,
         samples=samples,
+        checks=pd.DataFrame(columns=list(HIT_COLUMNS)),
         yearly=yearly,
         sites=sites,
         reaches=make_reaches(index, names, flow=flow, placed=placed),

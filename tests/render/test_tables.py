@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 
     from watershedmap.assessment import Assessment
 
-ALL_TABLES = ["samples", "sites", "reaches", "subwatersheds", "yearly", "taxa", "notices"]
+ALL_TABLES = ["samples", "sites", "reaches", "subwatersheds", "yearly", "taxa", "checks", "notices"]
 
 
 def _read(path: Path) -> list[dict[str, str]]:
@@ -68,7 +68,7 @@ def test_numbers_have_the_decimals_of_their_kind(small_assessment: Assessment, t
     write_tables(small_assessment, tmp_path)
     sample = _read(tmp_path / "samples.csv")[0]
     assert (sample["date"], sample["year"], sample["total_individuals"]) == ("2021-05-03", "2021", "120")
-    assert (sample["percent_ept"], sample["shannon_diversity"]) == ("51.67", "2.123")
+    assert (sample["percent_ept"], sample["shannon_diversity"]) == ("51.7", "2.12")
     assert sample["used"] == "true"
     site = _read(tmp_path / "sites.csv")[0]
     assert (site["longitude"], site["offset_m"], site["position_m"]) == ("10.000000", "3.3", "512.0")

@@ -7,20 +7,19 @@ notice repeated.
 from __future__ import annotations
 
 import math
-import re
-from collections import Counter
 from dataclasses import asdict
 from importlib.metadata import version
 from typing import TYPE_CHECKING, Any
 
 import jinja2
 
-from watershedmap.scoring.indices import FAMILY_BIOTIC_INDEX
 from watershedmap.scoring.metrics import METRICS
-from watershedmap.scoring.quality import WITHOUT_TOLERANCE_LIMIT
+from watershedmap.scoring.quality import list_checks
+from watershedmap.scoring.scales import CutPoints, MultimetricIndex, Percentile, Ramp
 from watershedmap.settings import Options
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
     from pathlib import Path
 
     import pandas as pd
@@ -29,6 +28,26 @@ if TYPE_CHECKING:
     from watershedmap.scoring.indices import Index
 
 EN_DASH = "\N{EN DASH}"
+
+_MEAN = (
+    "Each individual counts with the tolerance value of its taxon; the index is the mean over individuals "
+    "that have one. Individuals without a value stay out of both sums and are counted beside the score. "
+)
+INDEX_RULES: Mapping[str, str] = {
+    "family_biotic_index": _MEAN
+    + "Worms, leeches, snails, clams and flatworms have no value in the list of 1988. Known bias, stated by "
+    "its author: an index at the level of families tends to read more polluted in clean streams, and less "
+    "polluted in polluted ones, than one at the level of genus and species.",
+    "biotic_index": _MEAN
+    + "It is meant for values of genera and species: with a list of family values its classes do not hold.",
+    "bmwp": "Each scoring family that is present counts once, whatever its numbers; the index is the sum. It "
+    "grows with the size of a sample.",
+    "aspt": "The mean score of the scoring families that are present, each once. Without a scoring family it "
+    "is undefined, not zero.",
+    "streamside_rating": "Kinds of animals are counted in three groups of sensitivity, each weighted by "
+    "whether it is rare (1 to 9), common (10 to 99) or dominant (100 or more). Weights are from memory.",
+}
+"""What is said of each built-in index, beside its classes and source."""
 
 
 def write_methods(assessment: Assessment, path: Path) -> None:
@@ -71,7 +90,8 @@ def render_methods(assessment: Assessment) -> str:
         as_of_year=assessment.as_of_year,
         read=_describe_input(assessment),
         index=index,
-        is_fbi=index.name == FAMILY_BIOTIC_INDEX.name,
+        index_rule=INDEX_RULES.get(index.name, ""),
+        parts=_list_parts(index),
         direction=f"{'Low' if index.better == 'low' else 'High'} values are good condition.",
         classes=_describe_classes(index),
         metrics=METRICS if assessment.taxa is not None else (),
@@ -79,8 +99,8 @@ def render_methods(assessment: Assessment) -> str:
         flow=_describe_flow(assessment),
         percent_alpha=f"{100 * options.trend_alpha:g}",
         option_rows=_list_options(options),
-        flags=_count_flags(assessment.samples["flags"]),
-        tolerance_limit=f"{WITHOUT_TOLERANCE_LIMIT:.0%}",
+        checks=_list_checks(assessment),
+        replicates=_describe_replicates(assessment),
         usual_source=_usual_source(assessment.taxa),
         taxa=_list_taxa(assessment.taxa),
         notices=assessment.notices,
@@ -146,14 +166,56 @@ def _show(value: object) -> str:
     return f"{value:g}" if isinstance(value, float) else str(value)
 
 
-def _count_flags(flags: pd.Series) -> list[tuple[str, int]]:
-    """Count samples by flag, leaving out the figure inside a flag so that like ones are counted together."""
-    kinds: Counter[str] = Counter()
-    for joined in flags[flags != ""]:
-        kinds.update(
-            re.sub(r"(^|from )\d+ individuals?", r"\1some individuals", flag) for flag in joined.split("; ")
+def _list_checks(assessment: Assessment) -> list[dict[str, str]]:
+    """Write the register with the limits in force, and how many samples each check hit."""
+    settings = assessment.survey.settings
+    hits = assessment.checks.groupby("check")["sample_id"].nunique()
+    rows = []
+    for check in list_checks(settings.quality, settings.options).to_dict("records"):
+        limit = "" if math.isnan(check["limit"]) else f"{check['limit']:g} {check['unit']}".strip()
+        hit = str(hits.get(check["check"], 0))
+        rows.append(
+            {
+                "label": check["label"],
+                "limit": limit,
+                "action": check["action"],
+                "hits": hit,
+                "source": check["source"],
+            }
         )
-    return sorted(kinds.items(), key=lambda item: (-item[1], item[0]))
+    return rows
+
+
+def _describe_replicates(assessment: Assessment) -> str:
+    """Say what replicates show of the error beside what the counts predict."""
+    found = assessment.replicates
+    if not found.groups or math.isnan(found.ratio):
+        return "There are no replicates to compare it with."
+    return (
+        f"In this survey {found.groups} sets of replicates differ with a standard deviation of "
+        f"{found.observed_sd:.2f}, where the counts alone predict {found.predicted_sd:.2f}: a ratio of "
+        f"{found.ratio:.1f} (90 % interval {found.ratio_low:.1f} to {found.ratio_high:.1f})."
+    )
+
+
+def _list_parts(index: Index) -> list[dict[str, str]]:
+    """Write the metrics of a multimetric index with their scales."""
+    if not isinstance(index, MultimetricIndex):
+        return []
+    return [
+        {"metric": part.metric, "better": part.better, "scale": _describe_scale(part)}
+        for part in index.metrics
+    ]
+
+
+def _describe_scale(part: CutPoints | Ramp) -> str:
+    if isinstance(part, CutPoints):
+        return f"5, 3 or 1 with cut points {part.cuts[0]:g} and {part.cuts[1]:g}"
+    ends = (
+        f"{end.percent:g}th percentile" if isinstance(end, Percentile) else f"{end:g}"
+        for end in (part.floor, part.ceiling)
+    )
+    return "0 to 100 from {} to {}".format(*ends)
 
 
 def _usual_source(taxa: pd.DataFrame | None) -> str:
@@ -177,6 +239,7 @@ def _list_taxa(taxa: pd.DataFrame | None) -> list[dict[str, str]]:
                 "family": row["family"] or EN_DASH,
                 "order": row["order"] or row["group"] or EN_DASH,
                 "tolerance": "none" if math.isnan(row["tolerance"]) else f"{row['tolerance']:g}",
+                "origin": row["origin"],
                 "source": "" if row["tolerance_source"] == usual else row["tolerance_source"],
             }
         )

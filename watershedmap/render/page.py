@@ -19,7 +19,8 @@ import jinja2
 from branca.element import Figure
 
 from watershedmap.render.leaflet import read_script, read_style
-from watershedmap.render.page_data import collect, to_json
+from watershedmap.render.page_data import collect
+from watershedmap.render.page_json import to_json
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -30,6 +31,7 @@ SCRIPTS = (
     "format.js",
     "shapes.js",
     "data.js",
+    "certainty.js",
     "symbols.js",
     "canvas.js",
     "layout.js",
@@ -37,6 +39,8 @@ SCRIPTS = (
     "legend.js",
     "chart.js",
     "panel.js",
+    "samples.js",
+    "explanation.js",
     "table.js",
     "start.js",
 )

@@ -1,8 +1,8 @@
 """What the page shows, as one block of JSON: a list per column, not an object per feature.
 
 Nothing is computed here but the wording of class limits and the two ends of a trend line. Text goes in as it
-stands in the tables; `to_json` makes it safe inside `<script>`, and the page's script puts it into the
-document as text only.
+stands in the tables; `page_json.to_json` makes it safe inside `<script>`, and the page's script puts it into
+the document as text only.
 
 Missing numbers are null, missing text is empty, a missing pick from a list is -1; the page says "unknown".
 Scores are rounded half away from zero to the decimals of the index, as for classes, so that a figure never
@@ -11,7 +11,6 @@ contradicts the class beside it.
 
 from __future__ import annotations
 
-import json
 from itertools import pairwise
 from typing import TYPE_CHECKING, Any
 
@@ -20,12 +19,20 @@ import pandas as pd
 import shapely
 
 from watershedmap.render.coordinates import encode_lines, encode_points, encode_polygons
+from watershedmap.render.page_columns import (
+    column,
+    numbers,
+    pick_lists,
+    picks,
+    plain,
+    positions,
+    ranks,
+    texts,
+)
+from watershedmap.render.page_explanations import collect_explanations
 from watershedmap.render.palette import class_colours, text_on, tint_of
-from watershedmap.scoring.classes import round_half_away
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
-
     import geopandas as gpd
 
     from watershedmap.assessment import Assessment
@@ -35,6 +42,8 @@ EVIDENCE = ("measured", "inferred", "unassessed")
 TRENDS = ("improving", "worsening", "no clear trend", "too few years")
 LAST_SAMPLES = 12
 """Samples of a site that its panel lists; how many there are is stated beside them."""
+CERTAIN_FROM = 0.7
+"""Probability of its stated class from which a place counts as certain; our own choice, no source."""
 LABEL_TOLERANCE = 1e-4
 """How well the place of a name is found, degrees."""
 
@@ -60,6 +69,7 @@ def collect(assessment: Assessment) -> dict[str, Any]:
         "span": [int(years.min()), int(years.max())] if len(years) else [],
         "asOf": int(assessment.as_of_year),
         "index": _collect_index(index),
+        "certainFrom": CERTAIN_FROM,
         "evidence": EVIDENCE,
         "trends": TRENDS,
         "reaches": _collect_reaches(assessment),
@@ -68,25 +78,6 @@ def collect(assessment: Assessment) -> dict[str, Any]:
         "areas": _collect_areas(assessment),
         "notices": [f"{n.file}: {n.problem} {n.value}".strip() for n in assessment.notices],
     }
-
-
-def to_json(data: Mapping[str, Any]) -> str:
-    """Write data as JSON that can stand inside a `<script>` element.
-
-    Parameters
-    ----------
-    data
-        Plain JSON types.
-
-    Returns
-    -------
-    str
-        Compact JSON with sorted keys, in which no character can end the element or a line.
-    """
-    text = json.dumps(data, ensure_ascii=False, allow_nan=False, sort_keys=True, separators=(",", ":"))
-    for character in "<>&\u2028\u2029":
-        text = text.replace(character, f"\\u{ord(character):04x}")
-    return text
 
 
 def describe_limits(index: Index) -> tuple[str, ...]:
@@ -136,24 +127,24 @@ def _collect_index(index: Index) -> dict[str, Any]:
 
 def _collect_reaches(assessment: Assessment) -> dict[str, Any]:
     frame, decimals = assessment.reaches, assessment.index.decimals
-    sites = _positions(assessment.sites["site_id"])
+    sites = positions(assessment.sites["site_id"])
     return {
         **_condition(frame, assessment),
-        "id": _texts(frame, "reach_id"),
-        "name": _texts(frame, "name"),
-        "down": _picks(frame, "downstream_id", _positions(frame["reach_id"])),
-        "lengthKm": _numbers(frame, "length_km", 3),
-        "order": _numbers(frame, "strahler_order", 0),
-        "area": _picks(frame, "subwatershed_id", _area_positions(assessment)),
-        "evidence": _picks(frame, "evidence", {word: i for i, word in enumerate(EVIDENCE)}),
-        "sites": _pick_lists(frame, "site_ids", sites),
-        "from": _pick_lists(frame, "inferred_from", sites),
-        "fromKm": _numbers(frame, "inferred_km", 1),
+        "id": texts(frame, "reach_id"),
+        "name": texts(frame, "name"),
+        "down": picks(frame, "downstream_id", positions(frame["reach_id"])),
+        "lengthKm": numbers(frame, "length_km", 3),
+        "order": numbers(frame, "strahler_order", 0),
+        "area": picks(frame, "subwatershed_id", _area_positions(assessment)),
+        "evidence": picks(frame, "evidence", {word: i for i, word in enumerate(EVIDENCE)}),
+        "sites": pick_lists(frame, "site_ids", sites),
+        "from": pick_lists(frame, "inferred_from", sites),
+        "fromKm": numbers(frame, "inferred_km", 1),
         **_neighbours(frame, sites),
-        "upKm": _numbers(frame, "upstream_km", 1),
-        "upAssessedKm": _numbers(frame, "upstream_assessed_km", 1),
-        "upScore": _numbers(frame, "upstream_score", decimals),
-        "upSites": _numbers(frame, "upstream_sites", 1),
+        "upKm": numbers(frame, "upstream_km", 1),
+        "upAssessedKm": numbers(frame, "upstream_assessed_km", 1),
+        "upScore": numbers(frame, "upstream_score", decimals),
+        "upSites": numbers(frame, "upstream_sites", 1),
         "upClassKm": _upstream_by_class(frame, len(assessment.index.classes)),
         "line": encode_lines(frame.geometry),
     }
@@ -161,26 +152,27 @@ def _collect_reaches(assessment: Assessment) -> dict[str, Any]:
 
 def _collect_sites(assessment: Assessment) -> dict[str, Any]:
     frame, decimals = assessment.sites, assessment.index.decimals
-    ranks = _ranks(assessment.index)
     return {
         **_condition(frame, assessment),
-        "id": _texts(frame, "site_id"),
-        "name": _texts(frame, "name"),
-        "notes": _texts(frame, "notes"),
+        "id": texts(frame, "site_id"),
+        "name": texts(frame, "name"),
+        "notes": texts(frame, "notes"),
         "at": encode_points(frame["longitude"], frame["latitude"]),
         "on": encode_points(frame["snapped_longitude"], frame["snapped_latitude"]),
-        "reach": _picks(frame, "reach_id", _positions(assessment.reaches["reach_id"])),
-        "offsetM": _numbers(frame, "offset_m", 0),
-        "positionM": _numbers(frame, "position_m", 0),
-        "area": _picks(frame, "subwatershed_id", _area_positions(assessment)),
-        "nSamples": _numbers(frame, "n_samples", 0),
-        "nYears": _numbers(frame, "n_years", 0),
-        "firstYear": _numbers(frame, "first_year", 0),
-        "lastYear": _numbers(frame, "last_year", 0),
+        "reach": picks(frame, "reach_id", positions(assessment.reaches["reach_id"])),
+        "offsetM": numbers(frame, "offset_m", 0),
+        "positionM": numbers(frame, "position_m", 0),
+        "area": picks(frame, "subwatershed_id", _area_positions(assessment)),
+        "nSamples": numbers(frame, "n_samples", 0),
+        "nYears": numbers(frame, "n_years", 0),
+        "basis": texts(frame, "interval_basis"),
+        "basisYears": plain(column(frame, "score_df") + 1, 0),
+        "firstYear": numbers(frame, "first_year", 0),
+        "lastYear": numbers(frame, "last_year", 0),
         "current": [bool(value) for value in frame["current"].fillna(value=False)],
-        **_neighbours(frame, _positions(frame["site_id"])),
-        "rankLow": _picks(frame, "class_low", ranks),
-        "rankHigh": _picks(frame, "class_high", ranks),
+        **_neighbours(frame, positions(frame["site_id"])),
+        "rankLow": picks(frame, "class_low", ranks(assessment.index)),
+        "rankHigh": picks(frame, "class_high", ranks(assessment.index)),
         **_collect_series(assessment.yearly, frame, decimals),
     }
 
@@ -188,10 +180,10 @@ def _collect_sites(assessment: Assessment) -> dict[str, Any]:
 def _neighbours(frame: pd.DataFrame, sites: dict[str, int]) -> dict[str, Any]:
     """Nearest sampled sites along the flow, from the ends of a reach or from a site itself."""
     return {
-        "upSite": _picks(frame, "site_upstream", sites),
-        "upSiteKm": _numbers(frame, "site_upstream_km", 1),
-        "downSite": _picks(frame, "site_downstream", sites),
-        "downSiteKm": _numbers(frame, "site_downstream_km", 1),
+        "upSite": picks(frame, "site_upstream", sites),
+        "upSiteKm": numbers(frame, "site_upstream_km", 1),
+        "downSite": picks(frame, "site_downstream", sites),
+        "downSiteKm": numbers(frame, "site_downstream_km", 1),
     }
 
 
@@ -199,16 +191,27 @@ def _condition(frame: pd.DataFrame, assessment: Assessment) -> dict[str, Any]:
     """Columns that sites and reaches have in common."""
     decimals = assessment.index.decimals
     return {
-        "score": _numbers(frame, "score", decimals),
-        "low": _numbers(frame, "score_low", decimals),
-        "high": _numbers(frame, "score_high", decimals),
-        "rank": _picks(frame, "class", _ranks(assessment.index)),
-        "trend": _picks(frame, "trend", {word: i for i, word in enumerate(TRENDS)}),
-        "slope": _numbers(frame, "slope_per_year", decimals + 1),
-        "slopeLow": _numbers(frame, "slope_low", decimals + 1),
-        "slopeHigh": _numbers(frame, "slope_high", decimals + 1),
-        "p": _numbers(frame, "p_value", 4),
-        "trendYears": _numbers(frame, "trend_years", 0),
+        **_scored(frame, assessment.index),
+        "trend": picks(frame, "trend", {word: i for i, word in enumerate(TRENDS)}),
+        "slope": numbers(frame, "slope_per_year", decimals + 1),
+        "slopeLow": numbers(frame, "slope_low", decimals + 1),
+        "slopeHigh": numbers(frame, "slope_high", decimals + 1),
+        "p": numbers(frame, "p_value", 4),
+        "trendYears": numbers(frame, "trend_years", 0),
+    }
+
+
+def _scored(frame: pd.DataFrame, index: Index) -> dict[str, Any]:
+    """Collect score, interval, class and how sure the class is."""
+    names = [f"probability_{n}" for n in range(1, len(index.classes) + 1)]
+    chances = zip(*(numbers(frame, name, 4) for name in names), strict=True)
+    return {
+        "score": numbers(frame, "score", index.decimals),
+        "low": numbers(frame, "score_low", index.decimals),
+        "high": numbers(frame, "score_high", index.decimals),
+        "rank": picks(frame, "class", ranks(index)),
+        "certainty": numbers(frame, "class_certainty", 4),
+        "chances": [[] if None in row else list(row) for row in chances],
     }
 
 
@@ -216,38 +219,38 @@ def _collect_series(yearly: pd.DataFrame, sites: pd.DataFrame, decimals: int) ->
     """Collect the yearly scores of each site, and the ends of its trend line."""
     groups = dict(list(yearly.sort_values(["site_id", "year"]).groupby("site_id")))
     collected: dict[str, Any] = {"years": [], "scores": [], "yearSamples": [], "fit": []}
-    slopes, intercepts = (_column(sites, name) for name in ("slope_per_year", "intercept"))
+    slopes, intercepts = (column(sites, name) for name in ("slope_per_year", "intercept"))
     for site_id, slope, intercept in zip(sites["site_id"], slopes, intercepts, strict=True):
         series = groups.get(site_id, yearly.iloc[:0])
         ends = series["year"].iloc[[0, -1]].to_numpy(dtype=float) if len(series) else np.empty(0)
-        collected["years"].append(_numbers(series, "year", 0))
-        collected["scores"].append(_numbers(series, "score", decimals))
-        collected["yearSamples"].append(_numbers(series, "n_samples", 0))
+        collected["years"].append(numbers(series, "year", 0))
+        collected["scores"].append(numbers(series, "score", decimals))
+        collected["yearSamples"].append(numbers(series, "n_samples", 0))
         known = pd.notna(slope) and pd.notna(intercept)
-        collected["fit"].append(_plain(float(intercept) + float(slope) * ends, decimals + 2) if known else [])
+        collected["fit"].append(plain(float(intercept) + float(slope) * ends, decimals + 2) if known else [])
     return collected
 
 
 def _collect_samples(assessment: Assessment) -> dict[str, Any]:
     """Collect the last samples of each site, newest first, and how many there are."""
-    sites = _positions(assessment.sites["site_id"])
+    sites = positions(assessment.sites["site_id"])
     ordered = assessment.samples.sort_values(
         ["site_id", "date", "sample_id"], ascending=[True, False, True]
     ).reset_index(drop=True)
     last = ordered.groupby("site_id").head(LAST_SAMPLES)
     counts = ordered["site_id"].map(sites).dropna().astype(int)
     return {
-        "site": _picks(last, "site_id", sites),
-        "id": _texts(last, "sample_id"),
+        "site": picks(last, "site_id", sites),
+        "id": texts(last, "sample_id"),
         "date": [f"{date:%Y-%m-%d}" if pd.notna(date) else "" for date in last["date"]],
-        "method": _texts(last, "method"),
-        "replicate": _texts(last, "replicate"),
-        "individuals": _numbers(last, "total_individuals", 0),
-        "richness": _numbers(last, "taxa_richness", 0),
-        "ept": _numbers(last, "ept_richness", 0),
-        "score": _numbers(last, "score", assessment.index.decimals),
-        "rank": _picks(last, "class", _ranks(assessment.index)),
-        "flags": _texts(last, "flags"),
+        "method": texts(last, "method"),
+        "replicate": texts(last, "replicate"),
+        "individuals": numbers(last, "total_individuals", 0),
+        "richness": numbers(last, "taxa_richness", 0),
+        "ept": numbers(last, "ept_richness", 0),
+        **_scored(last, assessment.index),
+        "flags": texts(last, "flags"),
+        "explained": collect_explanations(assessment, texts(last, "sample_id")),
         "perSite": np.bincount(counts, minlength=len(sites)).tolist(),
     }
 
@@ -257,17 +260,16 @@ def _collect_areas(assessment: Assessment) -> dict[str, Any] | None:
     if frame is None:
         return None
     return {
-        "id": _texts(frame, "subwatershed_id"),
-        "name": _texts(frame, "name"),
-        "areaKm2": _numbers(frame, "area_km2", 1),
-        "streamKm": _numbers(frame, "stream_km", 3),
-        "assessedKm": _numbers(frame, "assessed_km", 3),
-        "measuredKm": _numbers(frame, "measured_km", 3),
-        "assessedShare": _numbers(frame, "assessed_share", 3),
+        "id": texts(frame, "subwatershed_id"),
+        "name": texts(frame, "name"),
+        "areaKm2": numbers(frame, "area_km2", 1),
+        "streamKm": numbers(frame, "stream_km", 3),
+        "assessedKm": numbers(frame, "assessed_km", 3),
+        "measuredKm": numbers(frame, "measured_km", 3),
+        "assessedShare": numbers(frame, "assessed_share", 3),
         "evidence": _area_evidence(frame),
-        "score": _numbers(frame, "score", assessment.index.decimals),
-        "rank": _picks(frame, "class", _ranks(assessment.index)),
-        "nSites": _numbers(frame, "n_sites", 0),
+        **_scored(frame, assessment.index),
+        "nSites": numbers(frame, "n_sites", 0),
         "ring": encode_polygons(frame.geometry),
         "label": _label_points(frame.geometry),
     }
@@ -291,55 +293,12 @@ def _label_points(shapes: gpd.GeoSeries) -> dict[str, list[int | None]]:
 
 def _upstream_by_class(frame: gpd.GeoDataFrame, k: int) -> list[list[float | None]]:
     names = [*(f"upstream_km_{n}" for n in range(1, k + 1)), "upstream_km_unassessed"]
-    return [_numbers(frame, name, 1) for name in names]
-
-
-def _column(frame: pd.DataFrame, name: str) -> pd.Series:
-    """Return a column; all missing when the frame does not have it, as metrics of scores brought in."""
-    return frame[name] if name in frame else pd.Series(np.nan, index=frame.index)
-
-
-def _numbers(frame: pd.DataFrame, name: str, decimals: int) -> list[float | None]:
-    return _plain(_column(frame, name), decimals)
-
-
-def _plain(values: Any, decimals: int) -> list[float | None]:  # noqa: ANN401 - any column of numbers
-    """Round to JSON numbers, whole ones without a point."""
-    numbers = pd.to_numeric(pd.Series(values), errors="coerce")
-    rounded = round_half_away(numbers, decimals).tolist()
-    return [_shorten(value, decimals) if np.isfinite(value) else None for value in rounded]
-
-
-def _shorten(value: float, decimals: int) -> float:
-    return int(value) if value == int(value) else round(value, decimals)
-
-
-def _texts(frame: pd.DataFrame, name: str) -> list[str]:
-    return ["" if pd.isna(value) else str(value) for value in _column(frame, name)]
-
-
-def _positions(ids: Sequence[str] | pd.Series) -> dict[str, int]:
-    return {str(name): position for position, name in enumerate(ids)}
+    return [numbers(frame, name, 1) for name in names]
 
 
 def _area_positions(assessment: Assessment) -> dict[str, int]:
     areas = assessment.subwatersheds
-    return {} if areas is None else _positions(areas["subwatershed_id"])
-
-
-def _ranks(index: Index) -> dict[str, int]:
-    return {band.label: rank for rank, band in enumerate(index.classes)}
-
-
-def _picks(frame: pd.DataFrame, name: str, positions: Mapping[str, int]) -> list[int]:
-    return [positions.get(value, -1) for value in _texts(frame, name)]
-
-
-def _pick_lists(frame: pd.DataFrame, name: str, positions: Mapping[str, int]) -> list[list[int]]:
-    """Split names joined by "; "; one that holds the separator itself is found as a whole."""
-    joined = _texts(frame, name)
-    names = [[text] if text in positions else text.split("; ") for text in joined]
-    return [[positions[name] for name in group if name in positions] for group in names]
+    return {} if areas is None else positions(areas["subwatershed_id"])
 
 
 def _fixed(value: float, decimals: int) -> str:

@@ -20,6 +20,7 @@ import pandas as pd
 
 from watershedmap.errors import OutputError
 from watershedmap.scoring.classes import round_half_away
+from watershedmap.scoring.metrics import METRICS
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping, Sequence
@@ -40,20 +41,16 @@ COLUMNS: Final[Mapping[str, tuple[str, ...]]] = {
         "year",
         "method",
         "replicate",
-        "total_individuals",
-        "taxa_richness",
-        "ept_richness",
-        "percent_ept",
-        "percent_dominant",
-        "dominant_taxon",
-        "shannon_diversity",
+        "score",
+        "score_low",
+        "score_high",
+        "score_se",
+        "class",
+        "class_certainty",
+        "used",
+        "flags",
         "scored_individuals",
         "individuals_without_tolerance",
-        "unknown_individuals",
-        "score",
-        "class",
-        "flags",
-        "used",
     ),
     "sites": (
         "site_id",
@@ -141,7 +138,10 @@ COLUMNS: Final[Mapping[str, tuple[str, ...]]] = {
 
 NOTICE_COLUMNS: Final = ("file", "row", "column", "value", "problem", "fix")
 
-SCORES: Final = frozenset({"score", "score_low", "score_high", "upstream_score"})
+SCORES: Final = frozenset(
+    {"score", "score_low", "score_high", "upstream_score"}
+    | {"measured_score", "measured_score_low", "measured_score_high"}
+)
 """Columns in units of the index; they get the decimals of the index."""
 
 DECIMALS: Final[Mapping[str, int]] = {
@@ -151,9 +151,10 @@ DECIMALS: Final[Mapping[str, int]] = {
     "snapped_latitude": 6,
     "area_km2": 3,
     "assessed_share": 3,
-    "percent_ept": 2,
-    "percent_dominant": 2,
-    "shannon_diversity": 3,
+    **{metric.name: metric.decimals for metric in METRICS},
+    "score_se": 4,
+    "score_df": 1,
+    "class_certainty": 3,
     "p_value": 4,
     # A slope is multiplied by a year near 2000 to draw its line: four decimals would shift the line by 0.1.
     "slope_per_year": 6,
@@ -184,7 +185,7 @@ def write_tables(assessment: Assessment, folder: Path) -> tuple[Path, ...]:
     -------
     tuple of Path
         The files written: samples.csv, sites.csv, reaches.csv, subwatersheds.csv (with such a layer),
-        yearly.csv, taxa.csv (with counts), notices.csv.
+        yearly.csv, taxa.csv (with counts), checks.csv, notices.csv.
 
     Raises
     ------
@@ -199,6 +200,7 @@ def write_tables(assessment: Assessment, folder: Path) -> tuple[Path, ...]:
         "subwatersheds": assessment.subwatersheds,
         "yearly": assessment.yearly,
         "taxa": None if assessment.taxa is None else _name_first(assessment.taxa),
+        "checks": assessment.checks,
     }
     written = []
     for table, frame in frames.items():
@@ -231,8 +233,8 @@ def order_columns(frame: pd.DataFrame, table: str) -> pd.DataFrame:
         if isinstance(frame, gpd.GeoDataFrame)
         else frame
     )
-    known = [name for name in COLUMNS[table] if name in plain.columns]
-    return plain[known + [name for name in plain.columns if name not in COLUMNS[table]]]
+    known = [name for name in COLUMNS.get(table, ()) if name in plain.columns]
+    return plain[known + [name for name in plain.columns if name not in known]]
 
 
 def column_decimals(name: str, *, decimals: int) -> int | None:
@@ -254,7 +256,7 @@ def column_decimals(name: str, *, decimals: int) -> int | None:
         return decimals
     if name in DECIMALS:
         return DECIMALS[name]
-    if name.endswith("_km") or "_km_" in name:
+    if name.endswith("_km") or "_km_" in name or name.startswith("probability_"):
         return 3
     return 1 if name.endswith("_m") else None
 

@@ -160,7 +160,7 @@ function labelAreas(data, view, context, taken) {
 /** What may stand on a sub-watershed, as lines: with its name, or with its id where the name finds no room. */
 function areaTexts(data, i) {
   const { areas } = data;
-  const number = areas.rank[i] < 0 ? "\u2013" : areas.rank[i] + 1;
+  const number = areas.rank[i] < 0 ? "\u2013" : classMark(areas.rank[i], isUncertain(data, areas, i));
   const evidence = evidenceWords(data, "area", i);
   return [areas.name[i] || areas.id[i], areas.id[i]].map((title) => [`${title} \u00b7 ${number}`, evidence].filter(Boolean));
 }

@@ -53,8 +53,10 @@ function reachSection(data) {
     const { count, km } = tally(reaches, (i) => reaches.evidence[i] === evidence);
     return [evidenceIcon(data, evidence), words, figure(count), length(km)];
   };
+  const unsure = tally(reaches, (i) => isUncertain(data, reaches, i));
   const evidence = [
     row(EVIDENCE.measured, "Measured: a site on it"),
+    [evidenceIcon(data, EVIDENCE.measured, true), "of these, class uncertain", figure(unsure.count), length(unsure.km)],
     row(EVIDENCE.inferred, "Inferred along the flow"),
     row(EVIDENCE.unassessed, "Unassessed"),
   ];
@@ -67,9 +69,9 @@ function reachSection(data) {
 }
 
 /** A line that tells evidence and no class: of middle width, in ink. */
-function evidenceIcon(data, evidence) {
+function evidenceIcon(data, evidence, uncertain = false) {
   if (evidence === EVIDENCE.unassessed) return lineIcon(lineLook(data, evidence, -1));
-  return lineIcon({ ...lineLook(data, evidence, Math.floor(data.k / 2)), colour: styleColour("ink") });
+  return lineIcon({ ...lineLook(data, evidence, Math.floor(data.k / 2), uncertain), colour: styleColour("ink") });
 }
 
 function siteSection(data) {
@@ -79,10 +81,11 @@ function siteSection(data) {
   return {
     layer: "sites",
     title: "Sampling sites",
-    note: null,
+    note: `Uncertain (?, broken edge): the class has a probability under ${percent(data.certainFrom)}, a limit of our own choice.`,
     rows: [legendTable(["", "The number is the class", "Sites"], [
       [siteIcon(data, some), "Current condition", count((i) => sites.rank[i] >= 0 && sites.current[i])],
       [siteIcon(data, some, false), "Last sampled too long ago", count((i) => sites.rank[i] >= 0 && !sites.current[i])],
+      [siteIcon(data, some, true, true), "of both, class uncertain", count((i) => isUncertain(data, sites, i))],
       [siteIcon(data, -1), "No class: no usable sample", count((i) => sites.rank[i] < 0)],
     ])],
   };

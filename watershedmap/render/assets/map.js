@@ -112,6 +112,7 @@ class WatershedMap {
     if (!this.shown.reaches) return;
     const groups = this.groupLines(view);
     for (const { strokes, members } of groups) if (strokes.casing) this.strokeLines(context, view, members, strokes.casing);
+    for (const { strokes, members } of groups) if (strokes.broken) this.strokeLines(context, view, members, strokes.broken);
     for (const { strokes, members } of groups) this.strokeLines(context, view, members, strokes.line);
   }
 
@@ -121,8 +122,9 @@ class WatershedMap {
     const groups = new Map();
     for (let i = 0; i < reaches.n; i += 1) {
       if (!inView(reaches.shapes, i, view)) continue;
-      const level = reaches.rank[i] < 0 ? 0 : (2 - reaches.evidence[i]) * k + reaches.rank[i] + 1;
-      if (!groups.has(level)) groups.set(level, { level, strokes: lineStrokes(lineLook(this.data, reaches.evidence[i], reaches.rank[i])), members: [] });
+      const uncertain = isUncertain(this.data, reaches, i);
+      const level = reaches.rank[i] < 0 ? 0 : (2 - reaches.evidence[i]) * k + reaches.rank[i] + 1 + (uncertain ? 0.5 : 0);
+      if (!groups.has(level)) groups.set(level, { level, strokes: lineStrokes(lineLook(this.data, reaches.evidence[i], reaches.rank[i], uncertain)), members: [] });
       groups.get(level).members.push(i);
     }
     return [...groups.values()].sort((a, b) => a.level - b.level);
@@ -145,7 +147,7 @@ class WatershedMap {
     if (!this.shown.sites) return;
     for (const site of this.layout.siteList) this.paintTie(context, view, site);
     for (const { i, x, y, radius } of this.layout.siteList) {
-      const look = siteLook(data, data.sites.rank[i], data.sites.current[i]);
+      const look = siteLook(data, data.sites.rank[i], data.sites.current[i], isUncertain(data, data.sites, i));
       paintSite(context, x, y, radius, look);
     }
     for (const site of this.layout.siteList) this.paintLeader(context, site);
@@ -354,6 +356,6 @@ function samePlace(a, b) {
 
 function tipText(data, { kind, i }) {
   const table = tableOf(data, kind);
-  const evidence = table.rank[i] >= 0 ? evidenceWords(data, kind, i) : "";
-  return `${fullName(table.id[i], table.name[i])}: ${classWords(data, kind, table.rank[i])}${evidence && ` (${evidence})`}`;
+  const held = table.rank[i] >= 0 ? [evidenceWords(data, kind, i), isUncertain(data, table, i) ? "uncertain" : ""].filter(Boolean).join(", ") : "";
+  return `${fullName(table.id[i], table.name[i])}: ${classWords(data, kind, table.rank[i])}${held && ` (${held})`}`;
 }

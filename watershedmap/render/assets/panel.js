@@ -22,6 +22,7 @@ function reachPanel(data, i, choose) {
   const { reaches } = data;
   return [
     conditionBlock(data, "reach", i),
+    certaintyBlock(data, "reach", i),
     element("p", {}, reachEvidence(data, i, choose)),
     reaches.evidence[i] === EVIDENCE.measured ? trendBlock(data, reaches, i) : null,
     reaches.sites[i].map((site) => [
@@ -53,6 +54,7 @@ function sitePanel(data, i, choose) {
       ? element("p", { class: "caution" }, `Last sampled in ${sites.lastYear[i]}: too long ago to stand for today.`)
       : null,
     classRange(data, i),
+    certaintyBlock(data, "site", i),
     trendBlock(data, sites, i),
     yearChart(data, i),
     reach < 0 || data.reaches.upKm[reach] === null ? null : neighbourBlock(data, sites, i, choose),
@@ -72,6 +74,7 @@ function areaPanel(data, i, choose) {
   const inside = range(sites.n).filter((site) => sites.area[site] === i);
   return [
     conditionBlock(data, "area", i, "mean over its assessed streams, weighted by length"),
+    certaintyBlock(data, "area", i),
     factList([
       ["Area", areas.areaKm2[i] === null ? UNKNOWN : `${figure(areas.areaKm2[i], 1)} km\u00b2`],
       ["Streams", kilometres(areas.streamKm[i])],
@@ -90,7 +93,7 @@ function conditionBlock(data, kind, i, of = "") {
   const held = reserve(table, i);
   const meaning = kind !== "area" && held !== "inferred" && band?.meaning;
   return element("div", { class: "condition" },
-    classTile(data, rank, held),
+    classTile(data, rank, held, isUncertain(data, table, i)),
     element("div", {},
       held === "inferred" ? element("p", { class: "reserve" }, inferredWords(data, kind, i)) : null,
       element("p", { class: "class-name" }, band ? band.label : sentence(noClass(kind))),
@@ -107,7 +110,7 @@ function scoreWords(data, table, i, of) {
   const { label, decimals, classes } = data.index;
   if (table.score[i] === null) return `${label}: ${UNKNOWN}`;
   const range90 = table.low?.[i] !== null && table.low?.[i] !== undefined
-    ? `, 90 % interval ${figure(table.low[i], decimals)} to ${figure(table.high[i], decimals)}`
+    ? `, 90 % interval ${figure(table.low[i], decimals)} to ${figure(table.high[i], decimals)}${intervalBasis(data, table, i)}`
     : "";
   const band = classes[table.rank[i]];
   const limits = band ? ` (${band.label}: ${band.limits})` : "";
@@ -117,8 +120,8 @@ function scoreWords(data, table, i, of) {
 function intervalUnknown(data, table, i) {
   if (table === data.areas) return "";
   if (table === data.reaches && table.evidence[i] === EVIDENCE.inferred) return ", interval unknown: inferred";
-  if (table === data.reaches && table.sites[i].length > 1) return ", 90 % interval unknown: a site on it has one year only";
-  return ", 90 % interval unknown: one year only";
+  if (table === data.reaches && table.sites[i].length > 1) return ", 90 % interval unknown: a site on it has one year only, and no counts to say more";
+  return ", 90 % interval unknown: one year only, and no counts to say more";
 }
 
 function classRange(data, i) {
@@ -214,44 +217,6 @@ function upstreamBar(data, reach) {
   return element("figure", { class: "bar" },
     drawn("svg", { viewBox: `0 0 ${width} 16`, role: "img", "aria-label": `Upstream by class: ${words.join(", ")}`, preserveAspectRatio: "none" }, parts),
     element("figcaption", {}, words.join(" · "), kms.slice(0, -1).some(Boolean) ? [element("br"), "Measured and inferred together."] : null));
-}
-
-function samplesBlock(data, site) {
-  const { samples, sites } = data;
-  const listed = sites.samples[site];
-  const all = samples.perSite[site];
-  if (!listed.length) return [element("h3", {}, "Samples"), element("p", { class: "note" }, "None.")];
-  const columns = sampleColumns(data);
-  return [
-    element("h3", {}, listed.length < all ? `Last ${listed.length} of ${all} samples` : `${counted(all, "sample")}`),
-    element("div", { class: "scroll", tabindex: "0", role: "region", "aria-label": "Samples" },
-      element("table", { class: "plain samples" },
-        element("thead", {}, element("tr", {}, columns.map(({ head, number }) => element("th", { scope: "col", class: number ? "number" : null }, head)))),
-        element("tbody", {}, listed.map((i) => sampleRows(data, i, columns))))),
-  ];
-}
-
-/** Columns of the samples; one that is empty for every sample of the survey is left out. */
-function sampleColumns(data) {
-  const { samples, index } = data;
-  const method = (i) => [samples.method[i], samples.replicate[i] ? `(${samples.replicate[i]})` : ""].filter(Boolean).join(" ");
-  const text = (head, value) => ({ head, has: value, cell: (i) => value(i) || UNKNOWN });
-  const number = (head, values, decimals) => ({ head, number: true, has: (i) => values[i] !== null, cell: (i) => figure(values[i], decimals) });
-  return [
-    text("Date", (i) => samples.date[i]),
-    text("Method", method),
-    number("Individuals", samples.individuals),
-    number("Taxa", samples.richness),
-    number("EPT taxa", samples.ept),
-    number("Score", samples.score, index.decimals),
-  ].filter(({ has }) => range(samples.id.length).some(has));
-}
-
-function sampleRows(data, i, columns) {
-  const flags = data.samples.flags[i];
-  const row = element("tr", { class: flags ? "flagged" : null }, columns.map(({ cell, number }, n) =>
-    element(n ? "td" : "th", { scope: n ? null : "row", class: number ? "number" : null }, cell(i))));
-  return flags ? [row, element("tr", { class: "flags" }, element("td", { colspan: columns.length }, `\u2691 ${flags}`))] : row;
 }
 
 function sitePlace(data, i, choose) {

@@ -117,7 +117,7 @@ class MapPage {
     const evidence = evidenceWords(this.data, kind, i);
     const score = table.score[i] === null ? "score unknown" : `score ${figure(table.score[i], this.data.index.decimals)}`;
     const rank = table.rank[i] < 0 ? noClass(kind) : `class ${classWords(this.data, kind, table.rank[i])}`;
-    const words = table.rank[i] < 0 ? [rank, score] : [rank, score, evidence];
+    const words = table.rank[i] < 0 ? [rank, score] : [rank, score, evidence, isUncertain(this.data, table, i) ? "class uncertain" : ""];
     return `${KIND_WORDS[kind]} ${fullName(table.id[i], table.name[i])}: ${words.filter(Boolean).join(", ")}`;
   }
 
@@ -128,10 +128,10 @@ class MapPage {
     const measured = reaches.evidence.includes(EVIDENCE.measured);
     if (!worst.length) list.append(element("p", {}, measured ? `No measured reach is below class ${classWords(this.data, "reach", 0)}.` : "No reach is measured yet."));
     list.append(...worst.map((i) => element("button", { type: "button", class: "look", onclick: (event) => this.choose({ kind: "reach", i }, event.currentTarget) },
-      classTile(this.data, reaches.rank[i]),
+      classTile(this.data, reaches.rank[i], "", isUncertain(this.data, reaches, i)),
       element("span", {},
         element("b", {}, fullName(reaches.id[i], reaches.name[i])),
-        element("span", { class: "look-score" }, `${index.classes[reaches.rank[i]].label}, ${figure(reaches.score[i], index.decimals)}`)))));
+        element("span", { class: "look-score" }, `${index.classes[reaches.rank[i]].label}, ${figure(reaches.score[i], index.decimals)}${isUncertain(this.data, reaches, i) ? ", uncertain" : ""}`)))));
   }
 
   addNotices() {
@@ -174,7 +174,7 @@ class MapPage {
         const i = data.sites.id.indexOf(id);
         return screen(data.sites.points.x[i], data.sites.points.y[i]);
       },
-      sites: () => watershed.layout.siteList.map(({ i, x, y, trueX, trueY, radius }) => ({ id: data.sites.id[i], x, y, trueX, trueY, radius })),
+      sites: () => watershed.layout.siteList.map(({ i, x, y, trueX, trueY, radius }) => ({ id: data.sites.id[i], x, y, trueX, trueY, radius, mark: siteLook(data, data.sites.rank[i], data.sites.current[i], isUncertain(data, data.sites, i)).label })),
     });
   }
 }

@@ -1,6 +1,7 @@
 // Symbols, drawn on a canvas (map) and as SVG (legend, panel) from the same measures.
 
 const BADGE_RADIUS = 8;
+const LABEL_SIZES = [0, 1.15, 1.05, 0.8]; // height of what stands in a site by its characters, in radii
 
 /** Points of the mark inside a badge, about its centre: an upright arrow, a dash or a dot. Never along a line. */
 function badgePath(trend) {
@@ -54,11 +55,11 @@ function badgeIcon(trend, size = 20) {
   );
 }
 
-/** How a site is drawn: filled with its class and number, a ring when stale, hollow grey when unknown. */
-function siteLook(data, rank, current) {
+/** How a site is drawn: filled with its class and number, a ring when stale, hollow grey when unknown, "?" when uncertain. */
+function siteLook(data, rank, current, uncertain = false) {
   if (rank < 0) return { fill: styleColour("paper"), edge: styleColour("nodata"), text: styleColour("muted"), label: "\u2013", ring: 2 };
   const band = data.index.classes[rank];
-  const label = String(rank + 1);
+  const label = classMark(rank, uncertain);
   if (!current) return { fill: styleColour("paper"), edge: band.colour, text: styleColour("ink"), label, ring: 3.2 };
   return { fill: band.colour, edge: styleColour("ink"), text: band.text, label, ring: 1.3 };
 }
@@ -76,35 +77,38 @@ function paintSite(context, x, y, radius, look) {
   context.fill();
   context.stroke();
   context.fillStyle = look.text;
-  context.font = `700 ${Math.round(radius * 1.15)}px ${FONT}`;
+  context.font = `700 ${Math.round(radius * LABEL_SIZES[look.label.length])}px ${FONT}`;
   context.textAlign = "center";
   context.textBaseline = "middle";
   context.fillText(look.label, x, y + 0.5);
 }
 
-function siteIcon(data, rank, current = true, size = 22) {
-  const look = siteLook(data, rank, current);
+function siteIcon(data, rank, current = true, uncertain = false, size = 22) {
+  const look = siteLook(data, rank, current, uncertain);
   return drawn(
     "svg",
     { width: size, height: size, viewBox: "-12 -12 24 24", "aria-hidden": "true", class: "icon" },
     drawn("circle", { r: 11 - look.ring / 2, fill: look.fill, stroke: look.edge, "stroke-width": look.ring }),
-    drawn("text", { y: 4.4, "text-anchor": "middle", "font-size": 12.5, "font-weight": 700, fill: look.text }, look.label),
+    drawn("text", { y: 4.4, "text-anchor": "middle", "font-size": 11 * LABEL_SIZES[look.label.length], "font-weight": 700, fill: look.text }, look.label),
   );
 }
 
-/** How a reach is drawn: measured without a gap, inferred in dashes. The casing keeps pale classes visible. */
-function lineLook(data, evidence, rank) {
+const BROKEN_EDGE = [2.5, 5]; // light and dark along the edge of a reach whose class is uncertain, pixels
+
+/** How a reach is drawn: measured without a gap, inferred in dashes; the casing keeps pale classes visible, and is broken when the class is uncertain. */
+function lineLook(data, evidence, rank, uncertain = false) {
   if (rank < 0 || evidence === EVIDENCE.unassessed) return { colour: styleColour("nodata"), width: classWidth(-1, data.k), dash: [], casing: 0 };
   const width = classWidth(rank, data.k);
   const inferred = evidence === EVIDENCE.inferred;
-  return { colour: data.index.classes[rank].colour, width, dash: inferred ? [9, 5] : [], casing: inferred ? 0.9 : 1.1 };
+  return { colour: data.index.classes[rank].colour, width, dash: inferred ? [9, 5] : [], casing: inferred ? 0.9 : uncertain ? 2.2 : 1.1, broken: uncertain };
 }
 
 /** The strokes of a line: a dark casing below, the colour above it; a dash is cased all round, its gap stays open. */
-function lineStrokes({ colour, width, dash, casing }) {
+function lineStrokes({ colour, width, dash, casing, broken = false }) {
   const inner = dash.length ? [dash[0] - 2 * casing, dash[1] + 2 * casing] : [];
   return {
     casing: casing ? { colour: styleColour("casing"), width: width + 2 * casing, dash, shift: 0 } : null,
+    broken: broken ? { colour: styleColour("paper"), width: width + 2 * casing, dash: BROKEN_EDGE, shift: 0 } : null,
     line: { colour, width, dash: inner, shift: -casing },
   };
 }
@@ -112,20 +116,21 @@ function lineStrokes({ colour, width, dash, casing }) {
 function lineIcon(look) {
   const stroke = ({ colour, width, dash, shift }) =>
     drawn("line", { x1: 1, x2: 43, y1: 8, y2: 8, stroke: colour, "stroke-width": width, "stroke-dasharray": dash.join(" ") || null, "stroke-dashoffset": dash.length ? shift : null });
-  const { casing, line } = lineStrokes(look);
+  const { casing, broken, line } = lineStrokes(look);
   return drawn(
     "svg",
     { width: 34, height: 16, viewBox: "0 0 44 16", "aria-hidden": "true", class: "icon" },
     casing ? stroke(casing) : null,
+    broken ? stroke(broken) : null,
     stroke(line),
   );
 }
 
 /** A square with the number of a class: filled when measured and current, else an edge in the class colour. */
-function classTile(data, rank, held = "") {
+function classTile(data, rank, held = "", uncertain = false) {
   if (rank < 0) return element("span", { class: "tile none" }, "\u2013");
   const band = data.index.classes[rank];
-  const tile = element("span", { class: `tile ${held}`, title: `class ${rank + 1}` }, String(rank + 1));
+  const tile = element("span", { class: `tile ${held}`, title: `class ${rank + 1}${uncertain ? ", uncertain" : ""}` }, classMark(rank, uncertain));
   tile.style.borderColor = band.colour;
   if (held) return tile;
   tile.style.background = band.colour;
@@ -138,7 +143,7 @@ function classChip(data, kind, i, ...more) {
   const table = tableOf(data, kind);
   const rank = table.rank[i];
   const words = element("span", {}, rank < 0 ? noClass(kind) : data.index.classes[rank].label, more);
-  return element("span", { class: rank < 0 ? "chip faint" : "chip" }, rank < 0 ? null : classTile(data, rank, reserve(table, i)), words);
+  return element("span", { class: rank < 0 ? "chip faint" : "chip" }, rank < 0 ? null : classTile(data, rank, reserve(table, i), isUncertain(data, table, i)), words);
 }
 
 const HATCH_STRENGTH = 0.4; // of a class colour, so that lines and names stay clear above it

@@ -23,6 +23,7 @@ function conditionColumn(data, kind) {
     value: (i) => (table.score[i] === null ? null : worse * table.score[i]),
     cell: (i) => classChip(data, kind, i,
       element("span", { class: "row-score" }, figure(table.score[i], index.decimals)),
+      isUncertain(data, table, i) ? element("span", { class: "reserve" }, "uncertain") : null,
       kind === "area" && reserve(table, i) ? element("span", { class: "reserve" }, evidenceWords(data, kind, i)) : null),
   };
 }
