@@ -20,17 +20,23 @@ if TYPE_CHECKING:
     from watershedmap.errors import Fault, OutputError, SurveyError, SurveyNotFoundError, WatershedMapError
     from watershedmap.network.topology import Network, build_network
     from watershedmap.render.results import write_results
-    from watershedmap.scoring.classes import classify
-    from watershedmap.scoring.indices import FAMILY_BIOTIC_INDEX, Index, IndexClass, family_biotic_index
-    from watershedmap.scoring.metrics import compute_metrics
+    from watershedmap.scoring.classes import Index, IndexClass, classify
+    from watershedmap.scoring.explain import explain_sample
+    from watershedmap.scoring.indices import FAMILY_BIOTIC_INDEX, INDICES, family_biotic_index, score_index
+    from watershedmap.scoring.metrics import METRICS, compute_metrics
+    from watershedmap.scoring.multimetric import read_definition
+    from watershedmap.scoring.uncertainty import score_intervals
     from watershedmap.settings import Options, Settings
     from watershedmap.survey import Survey, read_survey
-    from watershedmap.taxa.lookup import resolve
+    from watershedmap.taxa.lookup import make_lookup, resolve
+    from watershedmap.taxa.tables import load_taxa
     from watershedmap.trends.kendall import mann_kendall
     from watershedmap.trends.slopes import sen_slope
 
 __all__ = [
     "FAMILY_BIOTIC_INDEX",
+    "INDICES",
+    "METRICS",
     "Assessment",
     "Fault",
     "Index",
@@ -48,10 +54,16 @@ __all__ = [
     "build_network",
     "classify",
     "compute_metrics",
+    "explain_sample",
     "family_biotic_index",
+    "load_taxa",
+    "make_lookup",
     "mann_kendall",
+    "read_definition",
     "read_survey",
     "resolve",
+    "score_index",
+    "score_intervals",
     "sen_slope",
     "write_results",
 ]
@@ -61,12 +73,16 @@ _ROOMS = {
     "errors": ("Fault", "OutputError", "SurveyError", "SurveyNotFoundError", "WatershedMapError"),
     "network.topology": ("Network", "build_network"),
     "render.results": ("write_results",),
-    "scoring.classes": ("classify",),
-    "scoring.indices": ("FAMILY_BIOTIC_INDEX", "Index", "IndexClass", "family_biotic_index"),
-    "scoring.metrics": ("compute_metrics",),
+    "scoring.classes": ("Index", "IndexClass", "classify"),
+    "scoring.explain": ("explain_sample",),
+    "scoring.indices": ("FAMILY_BIOTIC_INDEX", "INDICES", "family_biotic_index", "score_index"),
+    "scoring.metrics": ("METRICS", "compute_metrics"),
+    "scoring.multimetric": ("read_definition",),
+    "scoring.uncertainty": ("score_intervals",),
     "settings": ("Options", "Settings"),
     "survey": ("Survey", "read_survey"),
-    "taxa.lookup": ("resolve",),
+    "taxa.lookup": ("make_lookup", "resolve"),
+    "taxa.tables": ("load_taxa",),
     "trends.kendall": ("mann_kendall",),
     "trends.slopes": ("sen_slope",),
 }

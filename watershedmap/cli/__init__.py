@@ -5,7 +5,9 @@ from __future__ import annotations
 import typer
 
 from watershedmap.cli.check import check
+from watershedmap.cli.limits import limits
 from watershedmap.cli.run import run
+from watershedmap.cli.score import score
 from watershedmap.cli.shared import show_version
 
 app = typer.Typer(
@@ -18,6 +20,8 @@ app = typer.Typer(
 )
 app.command()(check)
 app.command()(run)
+app.command()(limits)
+app.command()(score)
 
 
 @app.callback()

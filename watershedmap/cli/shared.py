@@ -9,6 +9,7 @@ from __future__ import annotations
 import contextlib
 import logging
 import sys
+import tempfile
 import traceback
 from collections import Counter
 from pathlib import Path
@@ -161,3 +162,31 @@ def printable(text: object) -> str:
     return "".join(
         character if character.isprintable() else "\N{REPLACEMENT CHARACTER}" for character in str(text)
     )
+
+
+def print_text(text: str) -> None:
+    """Print text; on a terminal without characters that would steer it."""
+    if sys.stdout.isatty():
+        text = "\n".join(printable(line) for line in text.split("\n"))
+    typer.echo(text, nl=False)
+
+
+def write_whole(path: Path, text: str) -> None:
+    """Write a file whole or not at all: what was there stays until the new text is on the disk."""
+    if path.is_dir():
+        raise OutputError(f"{path} is a folder; name a file")
+    held: Path | None = None
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        with tempfile.NamedTemporaryFile(
+            "w", encoding="utf-8", newline="", dir=path.parent, prefix=f".{path.name}.", delete=False
+        ) as stream:
+            held = Path(stream.name)
+            stream.write(text)
+        held.chmod(path.stat().st_mode & 0o777 if path.exists() else 0o644)
+        held.replace(path)
+    except OSError as error:
+        if held is not None:
+            held.unlink(missing_ok=True)
+        reason = error.strerror or type(error).__name__
+        raise OutputError(f"{path} cannot be written ({reason}); name another file") from error
