@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import pandas as pd
 import pytest
 
 from watershedmap.scoring.choice import choose_index
 from watershedmap.scoring.classes import classify
-from watershedmap.scoring.indices import Index
 from watershedmap.settings import ClassSetting, IndexSettings
+
+if TYPE_CHECKING:
+    from watershedmap.scoring.indices import Index
 
 
 def classes_of(*pairs: tuple[str, float | None], better: str = "high") -> Index:
