@@ -199,7 +199,7 @@ def count_kinds(tally: Tally) -> pd.DataFrame:
         One row a sample and kind, sorted: sample (position among the samples of the tally), sensitivity,
         kind, individuals, letter, weight.
     """
-    kind = name_kinds(tally.taxa.reset_index()).to_numpy(dtype=object)[tally.taxon]
+    kind = name_kinds(tally.taxa.rename_axis("taxon").reset_index()).to_numpy(dtype=object)[tally.taxon]
     sensitivity = _read_sensitivity(tally)
     pairs = pd.DataFrame(
         {
