@@ -68,8 +68,8 @@ def test_an_input_that_is_a_folder_is_listed_file_by_file(
 
 
 def test_an_input_that_shares_only_the_root_is_named_without_its_path() -> None:
-    assert _relative(Path("/mnt/layers/streams.gpkg"), Path("/home/survey")) == "streams.gpkg"
-    assert _relative(Path("/home/layers/streams.gpkg"), Path("/home/survey")) == "../layers/streams.gpkg"
+    assert _relative(Path("/mnt/layers/streams.gpkg"), Path("/data/survey")) == "streams.gpkg"
+    assert _relative(Path("/data/layers/streams.gpkg"), Path("/data/survey")) == "../layers/streams.gpkg"
 
 
 def test_options_and_versions_are_stated(small_assessment: Assessment, tmp_path: Path) -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import difflib
 from math import isnan
 from pathlib import Path  # noqa: TC003 - typer reads the annotation when it runs
-from typing import Annotated, NoReturn
+from typing import TYPE_CHECKING, Annotated, NoReturn
 
 import typer
 
@@ -14,12 +14,16 @@ from watershedmap.cli.shared import (
     Folder,
     Quiet,
     Verbose,
+    deliver,
     plain_errors,
-    print_text,
     printable,
     start_log,
-    write_whole,
 )
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from watershedmap.assessment import Assessment
 
 
 def limits(
@@ -56,19 +60,10 @@ def limits(
         from watershedmap.scoring.scales import MultimetricIndex  # noqa: PLC0415 - the same
 
         assessment = assess(folder)
-        index, scores = assessment.index, assessment.sites.set_index("site_id")["score"]
-        wanted = list(dict.fromkeys(name.strip() for name in sites.split(",") if name.strip()))
-        for name in wanted:
-            if name not in scores.index:
-                near = difflib.get_close_matches(name, list(scores.index), n=1, cutoff=0.0)
-                _refuse(f"there is no site {name}; the nearest is {', '.join(near)}")
-        bare = [name for name in wanted if isnan(scores[name])]
-        if bare:
-            _refuse(f"no score, so no use as a reference: {', '.join(bare)}; leave them out")
-        built_in = index.name in INDICES
+        index, built_in = assessment.index, assessment.index.name in INDICES
         try:
             text = write_classes(
-                scores.reindex(wanted),
+                _pick_scores(assessment, sites),
                 better=index.better,
                 decimals=index.decimals,
                 kind=percentile_type,
@@ -78,10 +73,21 @@ def limits(
             )
         except ValueError as error:
             _refuse(str(error))
-        if output is None:
-            print_text(text)
-        else:
-            write_whole(output, text)
+        deliver(text, output)
+
+
+def _pick_scores(assessment: Assessment, sites: str) -> pd.Series:
+    """Return the condition of each site named, once; refuse unknown sites and those without a score."""
+    scores = assessment.sites.set_index("site_id")["score"]
+    wanted = list(dict.fromkeys(name.strip() for name in sites.split(",") if name.strip()))
+    for name in wanted:
+        if name not in scores.index:
+            near = difflib.get_close_matches(name, list(scores.index), n=1, cutoff=0.0)
+            _refuse(f"there is no site {name}; the nearest is {', '.join(near)}")
+    bare = [name for name in wanted if isnan(scores[name])]
+    if bare:
+        _refuse(f"no score, so no use as a reference: {', '.join(bare)}; leave them out")
+    return scores.reindex(wanted)
 
 
 def _refuse(reason: str) -> NoReturn:

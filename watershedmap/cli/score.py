@@ -15,11 +15,10 @@ from watershedmap.cli.shared import (
     Folder,
     Quiet,
     Verbose,
+    deliver,
     plain_errors,
-    print_text,
     printable,
     start_log,
-    write_whole,
 )
 
 if TYPE_CHECKING:
@@ -71,10 +70,7 @@ def score(
             text = _write_checks(assessment)
         else:
             text = _write_samples(assessment)
-        if output is None:
-            print_text(text)
-        else:
-            write_whole(output, text)
+        deliver(text, output)
 
 
 def _write_samples(assessment: Assessment) -> str:

@@ -164,6 +164,14 @@ def printable(text: object) -> str:
     )
 
 
+def deliver(text: str, output: Path | None) -> None:
+    """Write text to the file that was asked for, or print it."""
+    if output is None:
+        print_text(text)
+    else:
+        write_whole(output, text)
+
+
 def print_text(text: str) -> None:
     """Print text; on a terminal without characters that would steer it."""
     if sys.stdout.isatty():

@@ -40,8 +40,6 @@ HIT_COLUMNS: Final = ("check", "sample_id", "value", "limit", "severity", "actio
 """Columns of what `run_checks` returns, in order."""
 DONE: Final[Mapping[str, str]] = {NOTE: "noted", LEAVE_OUT: "left out of condition and trend"}
 """What was done, by action."""
-WITHOUT_TOLERANCE_LIMIT: Final = 0.10
-"""Share of individuals without a tolerance value above which a sample is flagged, unless set otherwise."""
 
 
 def run_checks(
