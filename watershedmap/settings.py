@@ -14,7 +14,17 @@ if TYPE_CHECKING:
 SETTINGS_FILE = "survey.toml"
 
 TABLE_COLUMNS: Mapping[str, tuple[str, ...]] = {
-    "sites": ("site_id", "name", "longitude", "latitude", "crs", "reach_id", "notes"),
+    "sites": (
+        "site_id",
+        "name",
+        "longitude",
+        "latitude",
+        "crs",
+        "reach_id",
+        "stream",
+        "upstream_area_km2",
+        "notes",
+    ),
     "samples": (
         "sample_id",
         "site_id",
@@ -45,8 +55,26 @@ TABLE_COLUMNS: Mapping[str, tuple[str, ...]] = {
         "excluded",
         "source",
     ),
-    "reaches": ("reach_id", "name", "downstream_id", "from_node", "to_node"),
-    "subwatersheds": ("subwatershed_id", "name"),
+    "barriers": ("barrier_id", "name", "kind", "longitude", "latitude", "crs", "reach_id"),
+    "reaches": (
+        "reach_id",
+        "name",
+        "downstream_id",
+        "from_node",
+        "to_node",
+        "nested_code",
+        "share",
+        "area_km2",
+        "upstream_area_km2",
+        "length_km",
+        "stream_order",
+        "start_elevation_m",
+        "end_elevation_m",
+        "width_m",
+        "barrier",
+        "group",
+    ),
+    "subwatersheds": ("subwatershed_id", "name", "downstream_id"),
 }
 """Our own column names of each table and layer; `[columns.<table>]` maps them to the file's names."""
 
@@ -60,9 +88,11 @@ AFFINITY_GROUPS = (
     "Other",
 )
 """The groups of the model of percent model affinity."""
-TABLES = ("sites", "samples", "counts", "scores", "taxa")
+TABLES = ("sites", "samples", "counts", "scores", "taxa", "barriers")
 LAYERS = ("reaches", "subwatersheds")
 DIRECTIONS = ("check", "drawn", "unknown")
+CYCLES = ("stop", "leave_out")
+DIVERGENCES = ("equal", "area", "order")
 UNKNOWN_TAXA = ("keep", "stop")
 TOLERANCES = (
     "hilsenhoff_1988",
@@ -151,6 +181,13 @@ class Options:
     """Line ends nearer than this to each other meet, metres; only where topology comes from line ends."""
     direction: str = "check"
     """How far the drawn direction of lines is believed: `drawn`, `unknown`, or `check` it first."""
+    cycles: str = "stop"
+    """`stop`: reaches that flow in a circle are faults; `leave_out`: they are shown, and not traced."""
+    divergence: str = "equal"
+    """How water divides where the layer gives no shares: `equal`, or all of it down the branch that has the
+    largest upstream `area` or the highest `order` in the layer."""
+    near_miss_m: float = 20.0
+    """Line ends nearer than this that do not meet are reported, metres."""
     influence_km: float = 10.0
     """Condition is inferred no farther than this along the flow, kilometres."""
     half_distance_km: float = 3.0
@@ -161,6 +198,12 @@ class Options:
     """With fewer years the trend is `too few years`."""
     trend_alpha: float = 0.05
     """Two-sided significance level of the trend test."""
+    false_discovery: float = 0.05
+    """Share of false findings allowed among clear steps, and among the trends that are said to hold."""
+    min_step_pairs: int = 6
+    """With fewer pairs of years (or seasons) a step is `too few pairs`; five can never come to p = 0.05."""
+    seasons: tuple[str, ...] = ()
+    """First day of each season, `MM-DD`, to pair samples by year and season; empty to pair them by year."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import geopandas as gpd
 import pandas as pd
 import pytest
-from shapely.geometry import LineString, Point, Polygon
+from shapely.geometry import LineString, MultiLineString, Point, Polygon
 
 from watershedmap.readers.layers import as_ids, read_reaches, read_subwatersheds
 from watershedmap.settings import Layer, Settings
@@ -147,11 +147,132 @@ def test_no_layer_of_areas_is_nothing_to_complain_of(tmp_path: Path) -> None:
     assert read_subwatersheds(tmp_path, plain) == (None, [])
 
 
-def test_a_plain_table_is_no_layer(tmp_path: Path) -> None:
+def test_a_plain_table_that_does_not_tell_the_flow_is_no_layer(tmp_path: Path) -> None:
     (tmp_path / "t.csv").write_text("reach_id,x\na,1\n")
     assert read_reaches(tmp_path, settings("t.csv"))[1][0].problem == "this is a table without a map"
     assert read_reaches(tmp_path, settings("."))[1][0].problem == "this is a table without a map"
     assert read_reaches(tmp_path, settings("x" * 300 + ".gpkg"))[1][0].severity == "fault"
+
+
+@pytest.mark.parametrize("name", ["t.csv", "t.parquet"])
+def test_a_table_with_ids_and_topology_is_a_layer_without_lines(tmp_path: Path, name: str) -> None:
+    table = pd.DataFrame({"link": [1, 2, 3], "to": [2, 3, 0], "Length": [1500.0, 20.0, 7.0]})
+    if name.endswith("csv"):
+        table.to_csv(tmp_path / name, index=False)
+    else:
+        table.to_parquet(tmp_path / name)
+    read, found = read_reaches(tmp_path, settings(name))
+    assert {fault.severity for fault in found} == {"notice"}
+    assert any("a table without a map" in fault.problem for fault in found)
+    assert read.geometry.isna().all()
+    assert read["downstream_id"].fillna("-").tolist() == ["2", "3", "-"]
+    assert read["length_km"].tolist() == [1.5, 0.02, 0.007]
+
+
+def test_a_table_is_no_layer_of_areas(tmp_path: Path) -> None:
+    (tmp_path / "t.csv").write_text("HYBAS_ID,NEXT_DOWN\n1,0\n")
+    assert read_subwatersheds(tmp_path, settings("t.csv"))[1][0].problem == "this is a table without a map"
+
+
+def test_what_was_recognised_is_noticed_with_the_way_to_choose_otherwise(tmp_path: Path) -> None:
+    reaches(HYRIV_ID=[7, 8], NEXT_DOWN=[8, 0], UPLAND_SKM=[1.5, -9999.0]).to_file(tmp_path / "reaches.gpkg")
+    read, (taken, unknown) = read_reaches(tmp_path, settings())
+    assert read["downstream_id"].fillna("-").tolist() == ["8", "-"]
+    assert read["upstream_area_km2"].isna().tolist() == [False, True]
+    assert taken.problem == (
+        "the columns HYRIV_ID, NEXT_DOWN, UPLAND_SKM were taken for reach_id, downstream_id, "
+        "upstream_area_km2, as in HydroRIVERS"
+    )
+    assert "[columns.reaches]" in taken.fix
+    assert (unknown.severity, unknown.column, unknown.value) == ("notice", "UPLAND_SKM", "8: -9999")
+
+
+def test_a_line_that_flows_against_its_nodes_has_them_swapped(tmp_path: Path) -> None:
+    frame = reaches(
+        id=["a", "b", "c"],
+        start_node=["1", "2", "3"],
+        end_node=["2", "3", "4"],
+        flow_direction=["in direction", "in opposite direction", "inOppositeDirection"],
+    )
+    frame.to_file(tmp_path / "reaches.gpkg")
+    read, _ = read_reaches(tmp_path, settings())
+    assert read["from_node"].tolist() == ["1", "3", "4"]
+    assert read["to_node"].tolist() == ["2", "2", "3"]
+
+
+def test_a_column_called_id_is_taken_while_its_values_are_ids(tmp_path: Path) -> None:
+    reaches(ID=["x", "y"]).to_file(tmp_path / "reaches.gpkg")
+    read, (notice,) = read_reaches(tmp_path, settings())
+    assert read["reach_id"].tolist() == ["x", "y"]
+    assert notice.problem == "the column ID was taken for reach_id"
+    reaches(ID=["x", "x"]).to_file(tmp_path / "reaches.gpkg")
+    read, found = read_reaches(tmp_path, settings())
+    assert read["reach_id"].tolist() == ["row 1", "row 2"]
+    assert {fault.severity for fault in found} == {"notice"}
+
+
+def test_only_the_columns_that_are_needed_come_in_with_their_types(tmp_path: Path) -> None:
+    frame = reaches(
+        reach_id=["a", "b"],
+        extra=[1, 2],
+        stream_order=[2.0, None],
+        share=["0.25", ""],
+        barrier=["dam", None],
+        group=[4, 5],
+        nested_code=[863.0, 861.0],
+        width_m=[12, 3],
+    )
+    frame.to_file(tmp_path / "reaches.gpkg")
+    read, faults = read_reaches(tmp_path, settings())
+    assert faults == []
+    assert "extra" not in read
+    assert read["stream_order"].dtype == "Int64"
+    assert read["stream_order"].isna().tolist() == [False, True]
+    assert read["share"].tolist()[0] == 0.25
+    assert read["barrier"].tolist() == ["dam", ""]
+    assert read["group"].tolist() == ["4", "5"]
+    assert read["nested_code"].tolist() == ["863", "861"]
+    assert read["width_m"].tolist() == [12.0, 3.0]
+
+
+def test_text_among_numbers_is_one_fault_for_the_column(tmp_path: Path) -> None:
+    reaches(reach_id=["a", "b"], width_m=["3", "broad"]).to_file(tmp_path / "reaches.gpkg")
+    (fault,) = read_reaches(tmp_path, settings())[1]
+    assert (fault.severity, fault.column, fault.value) == ("fault", "width_m", "b: broad")
+
+
+def test_the_same_is_read_without_the_faster_way(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    line = LineString([(10.0, 50.0, 3.0), (10.0, 50.01, 2.0)])
+    frame = gpd.GeoDataFrame(
+        {"HYRIV_ID": [5, 6], "NEXT_DOWN": [6, 0], "ORD_STRA": [None, 2]},
+        geometry=[line, None],
+        crs="EPSG:4326",
+    )
+    frame.to_file(tmp_path / "reaches.gpkg")
+    fast, _ = read_reaches(tmp_path, settings())
+    monkeypatch.setattr("watershedmap.readers.layer_files.find_spec", lambda _: None)
+    slow, _ = read_reaches(tmp_path, settings())
+    pd.testing.assert_frame_equal(pd.DataFrame(fast), pd.DataFrame(slow))
+    assert fast.geometry.isna().tolist() == [False, True]
+
+
+def test_several_parts_and_missing_lines_come_in_as_they_are(tmp_path: Path) -> None:
+    parts = MultiLineString([[(10, 50), (10, 51)], [(11, 50), (11, 51)]])
+    frame = gpd.GeoDataFrame({"reach_id": ["a", "b"]}, geometry=[parts, None], crs="EPSG:4326")
+    frame.to_file(tmp_path / "reaches.gpkg")
+    read, faults = read_reaches(tmp_path, settings())
+    assert faults == []
+    assert read.geometry.iloc[0].equals(parts)
+    assert read.geometry.isna().tolist() == [False, True]
+
+
+def test_codes_downstream_of_sub_watersheds_are_read_and_ends_are_missing(tmp_path: Path) -> None:
+    square = Polygon([(0, 0), (1, 0), (1, 1)])
+    columns = {"HYBAS_ID": [1, 2], "NEXT_DOWN": [2, 0]}
+    gpd.GeoDataFrame(columns, geometry=[square, square], crs="EPSG:4326").to_file(tmp_path / "areas.gpkg")
+    read, _ = read_subwatersheds(tmp_path, settings("areas.gpkg"))
+    assert read is not None
+    assert read["downstream_id"].fillna("-").tolist() == ["2", "-"]
 
 
 def test_coordinates_off_the_globe_are_a_fault(tmp_path: Path) -> None:

@@ -77,3 +77,43 @@ def test_a_reach_id_must_be_one_of_the_layer(survey_folder: SurveyFolder) -> Non
     sites, faults = read(survey_folder.path)
     assert [(fault.row, fault.value) for fault in faults] == [(3, "x")]
     assert sites["reach_id"].isna().tolist() == [False, False, True]
+
+
+def test_stream_and_drainage_area_are_read_and_may_be_empty(survey_folder: SurveyFolder) -> None:
+    survey_folder.write(
+        "sites.csv",
+        "site_id,longitude,latitude,stream,upstream_area_km2\nU,10,50,Alder Brook,12.5\nV,10,50,,\n",
+    )
+    sites, faults = read(survey_folder.path)
+    assert faults == []
+    assert sites["stream"].tolist() == ["Alder Brook", ""]
+    assert sites["upstream_area_km2"].iloc[0] == 12.5
+    assert sites["upstream_area_km2"].isna().tolist() == [False, True]
+
+
+def test_sites_without_these_columns_have_no_stream_and_no_drainage_area(survey_folder: SurveyFolder) -> None:
+    sites, _ = read(survey_folder.path)
+    assert sites["stream"].tolist() == ["", ""]
+    assert sites["upstream_area_km2"].isna().all()
+    assert sites["upstream_area_km2"].dtype == float
+
+
+@pytest.mark.parametrize(
+    ("cell", "problem"),
+    [
+        ("0", "a drainage area is more than 0"),
+        ("-3", "a drainage area is more than 0"),
+        ("large", "this is not a number"),
+        ("inf", "this is not a number"),
+        ('"1,5"', "a decimal comma"),
+    ],
+)
+def test_a_drainage_area_that_is_no_number_above_zero_is_a_fault(
+    survey_folder: SurveyFolder, cell: str, problem: str
+) -> None:
+    survey_folder.write("sites.csv", f"site_id,longitude,latitude,upstream_area_km2\nU,10,50,{cell}\n")
+    sites, faults = read(survey_folder.path)
+    assert [(fault.row, fault.column, fault.problem) for fault in faults] == [
+        (2, "upstream_area_km2", problem)
+    ]
+    assert sites["upstream_area_km2"].isna().all()

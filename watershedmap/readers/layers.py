@@ -1,33 +1,56 @@
 """Reads map layers: stream reaches and sub-watersheds, into WGS 84 and our column names.
 
-Anything pyogrio opens is read; GeoParquet through pyarrow, which comes with the extra `parquet`.
+Columns are found by `watershedmap.readers.schemas`, so that many open layers can be used as they come.
+Heights and measures of the geometry are dropped. A table without a map serves as a layer of reaches when it
+has ids and says what flows into what.
+
+Known bias: an id is taken for "nothing downstream" by the words of `watershedmap.readers.layer_values`; a
+layer that uses another word for it seems to leave the layer there, which is noticed.
 """
 
 from __future__ import annotations
 
 import difflib
-import warnings
 from typing import TYPE_CHECKING
 
 import geopandas as gpd
 import numpy as np
 import pandas as pd
-import pyogrio
 import shapely
+from pyproj import CRS
 from pyproj.exceptions import ProjError
 
 from watershedmap.errors import Fault
+from watershedmap.readers.layer_files import WGS84, open_layer, read_columns
+from watershedmap.readers.layer_values import as_ids, as_numbers, mask_ends
+from watershedmap.readers.schemas import TOPOLOGY, Match, match_columns
+from watershedmap.settings import TABLE_COLUMNS
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
     from pathlib import Path
 
     import numpy.typing as npt
 
     from watershedmap.settings import Settings
 
-WGS84 = "EPSG:4326"
-NO_DOWNSTREAM = frozenset({"", "0", "-1", "nan", "none", "null", "<na>"})
-"""Ways in which layers write "nothing downstream", in lower case; an id of the layer itself is never one."""
+__all__ = ["as_ids", "read_reaches", "read_subwatersheds"]
+
+NUMBERS = (
+    "share",
+    "area_km2",
+    "upstream_area_km2",
+    "length_km",
+    "stream_order",
+    "start_elevation_m",
+    "end_elevation_m",
+    "width_m",
+)
+"""Columns of numbers; all others are text."""
+
+_LINES = (shapely.GeometryType.LINESTRING, shapely.GeometryType.MULTILINESTRING)
+_AREAS = (shapely.GeometryType.POLYGON, shapely.GeometryType.MULTIPOLYGON)
+_KEYS = {"reaches": "reach_id", "subwatersheds": "subwatershed_id"}
 
 
 def read_reaches(folder: Path, settings: Settings) -> tuple[gpd.GeoDataFrame, list[Fault]]:
@@ -43,34 +66,26 @@ def read_reaches(folder: Path, settings: Settings) -> tuple[gpd.GeoDataFrame, li
     Returns
     -------
     geopandas.GeoDataFrame
-        reach_id (text), name (may be empty), the line or nothing, and those of downstream_id (missing at an
-        outlet), from_node and to_node that the layer has.
+        reach_id (text), name (may be empty), the line or nothing, and those that the layer has of
+        downstream_id (missing at an outlet), from_node, to_node, nested_code, barrier, group (text), share,
+        area_km2, upstream_area_km2, length_km, start_elevation_m, end_elevation_m, width_m (missing where not
+        known) and stream_order (whole numbers).
     list of Fault
-        All faults of the layer. A layer without ids gets row numbers, which is a notice.
+        All faults of the layer. A layer without ids gets row numbers, which is a notice; so is what was
+        recognised by the names of columns.
     """
-    frame, faults = _read_layer(folder, settings, "reaches")
+    frame, match, faults = _read_layer(folder, settings, "reaches")
     file = settings.layers["reaches"].path
-    name_of = {name: settings.column("reaches", name) for name in frame.columns}
-    faults += _check_ids(frame, "reach_id", file, name_of)
-    wrong = ~frame.geom_type.isin(["LineString", "MultiLineString"]) & ~shapely.is_missing(frame.geometry)
+    faults += _check_ids(frame, "reach_id", file, match)
+    kinds = shapely.get_type_id(frame.geometry.to_numpy())
+    wrong = ~np.isin(kinds, [*_LINES, _NOTHING])
     if wrong.any():
         faults.append(_wrong_geometry(file, frame.loc[wrong], "lines"))
-    nodes = [name for name in ("from_node", "to_node") if name in frame]
-    if len(nodes) == 1:
-        other = "to_node" if nodes == ["from_node"] else "from_node"
-        fix = f"name the column of {other} in survey.toml too, or neither"
-        faults.append(Fault(file, None, name_of[nodes[0]], "", "one node column without the other", fix))
+    faults += _check_nodes(frame, file, match)
     if "downstream_id" in frame:
-        own = set(frame["reach_id"])
-        ends = frame["downstream_id"].str.lower().isin(list(NO_DOWNSTREAM)) & ~frame["downstream_id"].isin(
-            own
-        )
-        frame["downstream_id"] = frame["downstream_id"].mask(ends)
-    for column in ("from_node", "to_node"):
-        if column in frame and (frame[column] == "").any():
-            ids = _some(frame.loc[frame[column] == "", "reach_id"])
-            fix = "fill it in, or leave both node columns out of survey.toml"
-            faults.append(Fault(file, None, name_of[column], ids, "reaches without a node", fix))
+        frame["downstream_id"] = mask_ends(frame["downstream_id"], frame["reach_id"])
+    if "stream_order" in frame:
+        frame["stream_order"] = frame["stream_order"].round().astype("Int64")
     return frame, faults
 
 
@@ -87,17 +102,17 @@ def read_subwatersheds(folder: Path, settings: Settings) -> tuple[gpd.GeoDataFra
     Returns
     -------
     geopandas.GeoDataFrame or None
-        subwatershed_id (text), name (the id where the layer has none), the polygon, mended where invalid.
+        subwatershed_id (text), name (the id where the layer has none), the polygon, mended where invalid, and
+        downstream_id (missing where nothing lies downstream) if the layer has it.
     list of Fault
         All faults of the layer; mended polygons are a notice.
     """
     if "subwatersheds" not in settings.layers:
         return None, []
-    frame, faults = _read_layer(folder, settings, "subwatersheds")
+    frame, match, faults = _read_layer(folder, settings, "subwatersheds")
     file = settings.layers["subwatersheds"].path
-    column = settings.column("subwatersheds", "subwatershed_id")
-    faults += _check_ids(frame, "subwatershed_id", file, {"subwatershed_id": column})
-    wrong = ~frame.geom_type.isin(["Polygon", "MultiPolygon"]).to_numpy()
+    faults += _check_ids(frame, "subwatershed_id", file, match)
+    wrong = ~np.isin(shapely.get_type_id(frame.geometry.to_numpy()), _AREAS)
     if wrong.any():
         faults.append(_wrong_geometry(file, frame.loc[wrong], "polygons"))
         return frame, faults
@@ -105,53 +120,185 @@ def read_subwatersheds(folder: Path, settings: Settings) -> tuple[gpd.GeoDataFra
     if invalid.any():
         ids = _some(frame.loc[invalid, "subwatershed_id"])
         problem = f"{int(invalid.sum())} polygon(s) cross themselves and were mended"
+        column = match.columns.get("subwatershed_id", "subwatershed_id")
         faults.append(Fault(file, None, column, ids, problem, "mend them in the layer", "notice"))
         frame.loc[invalid, "geometry"] = _mend(frame.loc[invalid, "geometry"].to_numpy())
     frame["name"] = frame["name"].where(frame["name"] != "", frame["subwatershed_id"])
+    if "downstream_id" in frame:
+        frame["downstream_id"] = mask_ends(frame["downstream_id"], frame["subwatershed_id"])
     return frame, faults
 
 
-def _read_layer(folder: Path, settings: Settings, kind: str) -> tuple[gpd.GeoDataFrame, list[Fault]]:
+def _read_layer(folder: Path, settings: Settings, kind: str) -> tuple[gpd.GeoDataFrame, Match, list[Fault]]:
     """Read one layer as it is; on any fault the frame is empty but has our columns."""
-    layer = settings.layers[kind]
-    key = "reach_id" if kind == "reaches" else "subwatershed_id"
+    layer, key = settings.layers[kind], _KEYS[kind]
     empty = gpd.GeoDataFrame({key: [], "name": []}, geometry=[], crs=WGS84, dtype=object)
-    frame, opening = _open(folder / layer.path, layer.path, layer.layer)
-    if frame is None:
-        return empty, opening
-    if not isinstance(frame, gpd.GeoDataFrame):
+    nothing = Match(columns={})
+    opened, faults = open_layer(folder / layer.path, layer.path, layer.layer)
+    if opened is None:
+        return empty, nothing, faults
+    match, found = _match(opened.fields, settings, kind)
+    if not opened.has_map and (kind != "reaches" or not _tells_flow(match)):
         fix = "use a file that holds lines or polygons, not a plain table"
-        return empty, [Fault(layer.path, None, "", layer.layer or "", "this is a table without a map", fix)]
+        if kind == "reaches":
+            fix = "use a file that holds lines, or a table with ids and the id of the next reach, or nodes"
+        fault = Fault(layer.path, None, "", layer.layer or "", "this is a table without a map", fix)
+        return empty, nothing, [fault]
+    needed = [*match.columns.values(), *([match.flow] if match.flow else [])]
+    frame, failing = read_columns(opened, needed, layer.path)
+    if frame is None:
+        return empty, nothing, failing
+    if frame.empty:
+        return (
+            empty,
+            nothing,
+            [Fault(layer.path, None, "", "", "the layer is empty", "see that it holds features")],
+        )
+    shapes, lost = _place(frame, layer.path)
+    if shapes is None:
+        return empty, nothing, lost
+    named, wrong = _name_columns(frame, match, kind, layer.path)
+    named = gpd.GeoDataFrame(named, geometry=shapes, crs=WGS84)
+    return named, match, faults + found + lost + wrong + _check_places(named, key, layer.path)
+
+
+def _match(fields: Sequence[str], settings: Settings, kind: str) -> tuple[Match, list[Fault]]:
+    """Find our columns in a layer; those that survey.toml names and that are not there are faults."""
+    layer, known = settings.layers[kind], TABLE_COLUMNS[kind]
+    named, faults = {}, []
+    for ours in known:
+        theirs = settings.column(kind, ours)
+        if theirs in fields:
+            if ours in settings.columns.get(kind, {}):
+                named[ours] = theirs
+        elif theirs != ours:
+            near = difflib.get_close_matches(theirs, fields, n=1)
+            fix = f"did you mean {near[0]}?" if near else f"the layer has: {', '.join(fields)}"
+            faults.append(Fault(layer.path, None, theirs, "", "the layer has no such column", fix))
+    match = match_columns(fields, named, known, layer=kind)
+    if match.taken:
+        guessed = [name for name in match.columns if match.columns[name] in match.taken]
+        taken = ", ".join(match.columns[name] for name in guessed)
+        verb = "column {} was" if len(guessed) == 1 else "columns {} were"
+        like = f", as in {match.schema}" if match.schema else ""
+        problem = f"the {verb.format(taken)} taken for {', '.join(guessed)}{like}"
+        fix = f"nothing, if that is right; otherwise name others under [columns.{kind}]"
+        faults.append(Fault(layer.path, None, "", taken, problem, fix, "notice"))
+    return match, faults
+
+
+def _tells_flow(match: Match) -> bool:
+    """Tell whether there are ids, and columns that say what flows into what."""
+    there = set(match.columns)
+    ways = ({"downstream_id"}, {"from_node", "to_node"}, {"nested_code"})
+    return "reach_id" in there and any(way <= there for way in ways)
+
+
+def _place(
+    frame: gpd.GeoDataFrame | pd.DataFrame, file: str
+) -> tuple[npt.NDArray[np.object_] | None, list[Fault]]:
+    """Return the shapes in longitude and latitude, without heights; none for a table without a map."""
+    if not isinstance(frame, gpd.GeoDataFrame):
+        problem = (
+            f"this is a table without a map: its {len(frame)} reaches are traced, but not drawn, and "
+            "no site is placed on them by its coordinates"
+        )
+        fix = "nothing, if that is enough; otherwise use a layer of lines"
+        return np.full(len(frame), None, dtype=object), [Fault(file, None, "", "", problem, fix, "notice")]
     if frame.crs is None:
         fix = "give the layer its coordinate reference system, for example by saving it as a GeoPackage"
-        return empty, [Fault(layer.path, None, "", "", "the layer does not say its coordinate system", fix)]
-    if frame.empty:
-        return empty, [Fault(layer.path, None, "", "", "the layer is empty", "see that it holds features")]
-    named, faults = _name_columns(frame, settings, kind)
-    faults += opening
-    if key not in named:
+        return None, [Fault(file, None, "", "", "the layer does not say its coordinate system", fix)]
+    shapes = frame.geometry
+    if frame.crs != CRS(WGS84):
+        try:
+            shapes = shapes.to_crs(WGS84)
+        except ProjError as error:
+            fix = "save the layer in a coordinate system with an EPSG code"
+            problem = f"cannot be placed: {error}"
+            return None, [Fault(file, None, "", str(frame.crs.name), problem, fix)]
+    flat = shapes.to_numpy()
+    if shapely.has_z(flat).any():
+        flat = shapely.force_2d(flat)
+    return np.asarray(flat, dtype=object), []
+
+
+def _name_columns(
+    frame: pd.DataFrame, match: Match, kind: str, file: str
+) -> tuple[pd.DataFrame, list[Fault]]:
+    """Bring the columns to our names and types."""
+    key, known = _KEYS[kind], [name for name in TABLE_COLUMNS[kind] if name in match.columns]
+    rows, faults = pd.RangeIndex(len(frame)), []
+    cells = {name: frame[match.columns[name]].set_axis(rows) for name in known}
+    named = {name: as_ids(cells[name]) for name in known if name not in NUMBERS}
+    unsure = key in named and match.columns[key] in match.taken and not set(TOPOLOGY) & set(named)
+    if key not in named or (unsure and not _is_key(named[key])):
         fix = f"name the column of ids in survey.toml: [columns.{kind}] {key} = ..."
         problem = "the layer has no column of ids that we know; rows are numbered instead"
-        faults.append(Fault(layer.path, None, key, "", problem, fix, "notice"))
-        named.insert(0, key, [f"row {number}" for number in range(1, len(named) + 1)])
-    if "name" not in named:
-        named["name"] = ""
-    try:
-        named = named.to_crs(WGS84).reset_index(drop=True)
-    except ProjError as error:
-        fix = "save the layer in a coordinate system with an EPSG code"
-        return empty, [
-            *faults,
-            Fault(layer.path, None, "", str(frame.crs.name), f"cannot be placed: {error}", fix),
-        ]
-    named["geometry"] = shapely.force_2d(named.geometry.to_numpy())
-    return named, faults + _check_places(named, key, layer.path)
+        faults.append(Fault(file, None, key, "", problem, fix, "notice"))
+        named[key] = pd.Series([f"row {number}" for number in range(1, len(rows) + 1)], dtype=str)
+    named.setdefault("name", pd.Series("", index=rows, dtype=str))
+    if match.flow:
+        _turn_nodes(named, as_ids(frame[match.flow].set_axis(rows)), match)
+    for name in known:
+        if name in NUMBERS:
+            by, theirs = match.factor.get(name, 1.0), match.columns[name]
+            named[name], found = as_numbers(
+                cells[name], name, ids=named[key], factor=by, file=file, named=theirs
+            )
+            faults += found
+    ordered = [key, "name", *(name for name in known if name not in {key, "name"})]
+    return pd.DataFrame({name: named[name] for name in ordered}), faults
+
+
+def _turn_nodes(named: dict[str, pd.Series], flow: pd.Series, match: Match) -> None:
+    """Swap the nodes of lines that flow from the second to the first."""
+    words = flow.str.lower().str.replace(r"[^a-z]", "", regex=True)
+    against = words.isin(list(match.against))
+    first, second = named["from_node"], named["to_node"]
+    named["from_node"], named["to_node"] = first.mask(against, second), second.mask(against, first)
+
+
+def _is_key(ids: pd.Series) -> bool:
+    return bool((ids != "").all() and ids.is_unique)
+
+
+def _check_ids(frame: gpd.GeoDataFrame, key: str, file: str, match: Match) -> list[Fault]:
+    faults = []
+    column = match.columns.get(key, key)
+    blank = frame[key] == ""
+    if blank.any():
+        problem = f"{int(blank.sum())} feature(s) have no id"
+        faults.append(Fault(file, None, column, "", problem, "give every feature its own id"))
+    repeated = frame[key].duplicated(keep=False) & ~blank
+    if repeated.any():
+        ids = _some(frame.loc[repeated, key].drop_duplicates())
+        problem = f"{int(repeated.sum())} features share an id with another"
+        faults.append(Fault(file, None, column, ids, problem, "give every feature its own id"))
+    return faults
+
+
+def _check_nodes(frame: gpd.GeoDataFrame, file: str, match: Match) -> list[Fault]:
+    """Fault a node column without the other, and reaches without a node."""
+    nodes = [name for name in ("from_node", "to_node") if name in frame]
+    faults = []
+    if len(nodes) == 1:
+        other = "to_node" if nodes == ["from_node"] else "from_node"
+        fix = f"name the column of {other} in survey.toml too, or neither"
+        problem = "one node column without the other"
+        faults.append(Fault(file, None, match.columns[nodes[0]], "", problem, fix))
+    for column in nodes:
+        if (frame[column] == "").any():
+            ids = _some(frame.loc[frame[column] == "", "reach_id"])
+            fix = "fill it in, or leave both node columns out of survey.toml"
+            faults.append(Fault(file, None, match.columns[column], ids, "reaches without a node", fix))
+    return faults
 
 
 def _check_places(frame: gpd.GeoDataFrame, key: str, file: str) -> list[Fault]:
     """Fault features that lie off the globe: their coordinates are not in the system the layer names."""
-    bounds = shapely.bounds(frame.geometry.to_numpy())
-    given = ~shapely.is_missing(frame.geometry) & ~shapely.is_empty(frame.geometry)
+    shapes = frame.geometry.to_numpy()
+    bounds = shapely.bounds(shapes)
+    given = ~shapely.is_missing(shapes) & ~shapely.is_empty(shapes)
     # Both are false for what is not finite.
     within = (bounds[:, :2] >= (-180, -90)).all(axis=1) & (bounds[:, 2:] <= (180, 90)).all(axis=1)
     lost = given & ~within
@@ -171,95 +318,7 @@ def _mend(polygons: npt.NDArray[np.object_]) -> npt.NDArray[np.object_]:
     return mended
 
 
-def _open(path: Path, file: str, layer: str | None) -> tuple[gpd.GeoDataFrame | None, list[Fault]]:
-    try:
-        if not path.exists():
-            fix = "put the file there, or correct its name in survey.toml"
-            return None, [Fault(file, None, "", "", "there is no such file", fix)]
-        if path.suffix.lower() in {".parquet", ".geoparquet"}:
-            return gpd.read_parquet(path), []
-        with warnings.catch_warnings():
-            # Remarks of the format's driver (measured coordinates dropped, say) are not faults of ours.
-            warnings.simplefilter("ignore")
-            return gpd.read_file(path, layer=layer, engine="pyogrio"), _notice_layers(path, file, layer)
-    except ImportError:
-        fix = 'install the extra: pip install "watershedmap[parquet]"'
-        return None, [Fault(file, None, "", "", "GeoParquet needs pyarrow, which is not installed", fix)]
-    except (pyogrio.errors.DataSourceError, pyogrio.errors.DataLayerError, ValueError, OSError) as error:
-        fix = "see that it is a map layer, and that the layer's name in survey.toml is right"
-        return None, [Fault(file, None, "", layer or "", f"cannot be read as a map layer: {error}", fix)]
-
-
-def _notice_layers(path: Path, file: str, layer: str | None) -> list[Fault]:
-    """Notice that a file holds several layers and none was named."""
-    names = [str(name) for name in pyogrio.list_layers(path)[:, 0]]
-    if layer is not None or len(names) < 2:  # noqa: PLR2004 - one layer needs no name
-        return []
-    fix = f'name the one to use in survey.toml: {{ path = "{file}", layer = "{names[0]}" }}'
-    problem = f"the file holds several layers; the first is used, {names[0]}"
-    return [Fault(file, None, "", ", ".join(names), problem, fix, "notice")]
-
-
-def _name_columns(
-    frame: gpd.GeoDataFrame, settings: Settings, kind: str
-) -> tuple[gpd.GeoDataFrame, list[Fault]]:
-    """Keep the columns we know, as text, under our names."""
-    layer = settings.layers[kind]
-    named: dict[str, pd.Series] = {}
-    faults = []
-    for ours in _KNOWN[kind]:
-        theirs = settings.column(kind, ours)
-        if theirs in frame.columns:
-            named[ours] = as_ids(frame[theirs])
-        elif theirs != ours:
-            near = difflib.get_close_matches(theirs, [str(name) for name in frame.columns], n=1)
-            fix = (
-                f"did you mean {near[0]}?" if near else f"the layer has: {', '.join(map(str, frame.columns))}"
-            )
-            faults.append(Fault(layer.path, None, theirs, "", "the layer has no such column", fix))
-    return gpd.GeoDataFrame(named, geometry=frame.geometry, crs=frame.crs), faults
-
-
-_KNOWN = {
-    "reaches": ("reach_id", "name", "downstream_id", "from_node", "to_node"),
-    "subwatersheds": ("subwatershed_id", "name"),
-}
-
-
-def as_ids(values: pd.Series) -> pd.Series:
-    """Write ids as text, whole floats without a decimal part, missing ones as empty text.
-
-    Parameters
-    ----------
-    values
-        Ids as integers, floats or text.
-
-    Returns
-    -------
-    pandas.Series
-        Text on the same index: 60586620.0 and "60586620" become the same id.
-    """
-    if pd.api.types.is_float_dtype(values):
-        whole = values.dropna() % 1 == 0
-        if whole.all():
-            values = values.astype("Int64")
-    text = values.astype(object).where(values.notna(), "")
-    return text.map(lambda value: str(value).strip()).astype(str)
-
-
-def _check_ids(frame: gpd.GeoDataFrame, key: str, file: str, name_of: dict[str, str]) -> list[Fault]:
-    faults = []
-    column = name_of.get(key, key)
-    blank = frame[key] == ""
-    if blank.any():
-        problem = f"{int(blank.sum())} feature(s) have no id"
-        faults.append(Fault(file, None, column, "", problem, "give every feature its own id"))
-    repeated = frame[key].duplicated(keep=False) & ~blank
-    if repeated.any():
-        ids = _some(frame.loc[repeated, key].drop_duplicates())
-        problem = f"{int(repeated.sum())} features share an id with another"
-        faults.append(Fault(file, None, column, ids, problem, "give every feature its own id"))
-    return faults
+_NOTHING = shapely.GeometryType.MISSING
 
 
 def _wrong_geometry(file: str, frame: gpd.GeoDataFrame, wanted: str) -> Fault:

@@ -24,7 +24,9 @@ from watershedmap.readers.sections import (
 from watershedmap.settings import (
     ACTIONS,
     AFFINITY_GROUPS,
+    CYCLES,
     DIRECTIONS,
+    DIVERGENCES,
     LAYERS,
     LEAVE_OUT,
     NOTE,
@@ -46,6 +48,13 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
     from pathlib import Path
 
+
+_CHOICES = {
+    "direction": DIRECTIONS,
+    "unknown_taxa": UNKNOWN_TAXA,
+    "cycles": CYCLES,
+    "divergence": DIVERGENCES,
+}
 
 SMALL_SAMPLES = "few_individuals"
 """Check whose limit and action are options; it may be written under [quality] instead."""
@@ -226,25 +235,33 @@ def _check_ranges(section: Section, options: Options) -> None:
         "join_m": 0,
         "influence_km": 0,
         "min_size_ratio": 0,
+        "near_miss_m": 0,
+        "min_step_pairs": 4,  # the same holds for pairs
         "min_trend_years": 4,  # under four values no two-sided test can reach 0.1: nothing could be claimed
     }
     for name, low in minimum.items():
         if getattr(options, name) < low:
             section.fault(name, getattr(options, name), f"less than {low}", f"give {low} or more")
-    if options.half_distance_km <= 0:
-        section.fault("half_distance_km", options.half_distance_km, "not above 0", "give kilometres above 0")
-    if options.min_size_ratio > 1:
-        section.fault("min_size_ratio", options.min_size_ratio, "more than 1", "give a share from 0 to 1")
-    if not 0 < options.trend_alpha < 0.5:  # noqa: PLR2004 - a level of one half would call a coin toss a trend
-        section.fault("trend_alpha", options.trend_alpha, "not between 0 and 0.5", "the usual level is 0.05")
-    if not _is_date_format(options.date_format):
-        fix = "use codes of strftime with %Y in them, such as %Y-%m-%d or %d/%m/%Y"
-        section.fault("date_format", options.date_format, "not a form of dates that can be read", fix)
-    for name, choices in (("direction", DIRECTIONS), ("unknown_taxa", UNKNOWN_TAXA)):
+    _check_levels(section, options)
+    for name, choices in _CHOICES.items():
         if getattr(options, name) not in choices:
             fix = f"choose from: {', '.join(choices)}"
             section.fault(name, getattr(options, name), "not one of the choices", fix)
     _check_days(section, options)
+
+
+def _check_levels(section: Section, options: Options) -> None:
+    if options.half_distance_km <= 0:
+        section.fault("half_distance_km", options.half_distance_km, "not above 0", "give kilometres above 0")
+    if options.min_size_ratio > 1:
+        section.fault("min_size_ratio", options.min_size_ratio, "more than 1", "give a share from 0 to 1")
+    for name in ("trend_alpha", "false_discovery"):
+        level = getattr(options, name)
+        if not 0 < level < 0.5:  # noqa: PLR2004 - a level of one half would call a coin toss a trend
+            section.fault(name, level, "not between 0 and 0.5", "the usual level is 0.05")
+    if not _is_date_format(options.date_format):
+        fix = "use codes of strftime with %Y in them, such as %Y-%m-%d or %d/%m/%Y"
+        section.fault("date_format", options.date_format, "not a form of dates that can be read", fix)
 
 
 def _check_days(section: Section, options: Options) -> None:
@@ -253,6 +270,9 @@ def _check_days(section: Section, options: Options) -> None:
     if period and not (len(period) == len(("first", "last")) and all(map(_is_day_of_year, period))):
         fix = 'give the first and the last day, each as MM-DD: ["04-15", "06-15"]'
         section.fault("index_period", period, "not two days of the year", fix)
+    if not all(map(_is_day_of_year, options.seasons)):
+        fix = 'give the first day of each season as MM-DD: ["03-01", "06-01", "09-01", "12-01"]'
+        section.fault("seasons", options.seasons, "not days of the year", fix)
     if options.last_date and not _is_read_by(options.last_date, "%Y-%m-%d"):
         fix = 'write it as YYYY-MM-DD in quotation marks: "2025-12-31"'
         section.fault("last_date", options.last_date, "this is not a date", fix)

@@ -6,9 +6,8 @@ from typing import TYPE_CHECKING
 
 import geopandas as gpd
 import pandas as pd
-from pyproj import CRS, Transformer
-from pyproj.exceptions import CRSError
 
+from watershedmap.readers.positions import read_positions
 from watershedmap.readers.tables import Table, read_table
 
 if TYPE_CHECKING:
@@ -38,8 +37,9 @@ def read_sites(
     Returns
     -------
     geopandas.GeoDataFrame
-        site_id, name, longitude, latitude (degrees, WGS 84), reach_id (missing where none is given), notes,
-        and the point.
+        site_id, name, longitude, latitude (degrees, WGS 84), reach_id (missing where none is given), stream
+        (name of the stream it lies on, empty where none is given), upstream_area_km2 (what drains to it,
+        square kilometres, missing where none is given), notes, and the point.
     list of Fault
         All faults of the table.
     """
@@ -50,7 +50,7 @@ def read_sites(
     fix = "use another character: a semicolon parts the ids where several stand in one cell"
     table.report("site_id", site_id.str.contains(";"), "a semicolon in an id", fix)
     name = table.text("name")
-    longitude, latitude = _read_positions(table)
+    longitude, latitude = read_positions(table)
     reach_id = table.text("reach_id")
     table.known("reach_id", reach_ids, where="the layer of reaches", blank=True)
     frame = pd.DataFrame(
@@ -60,6 +60,8 @@ def read_sites(
             "longitude": longitude,
             "latitude": latitude,
             "reach_id": reach_id.where(reach_id != ""),
+            "stream": table.text("stream"),
+            "upstream_area_km2": _read_area(table),
             "notes": table.text("notes"),
         }
     ).reset_index(drop=True)
@@ -67,27 +69,22 @@ def read_sites(
     return gpd.GeoDataFrame(frame, geometry=points, crs=WGS84), table.faults
 
 
-_COLUMNS = ("site_id", "name", "longitude", "latitude", "crs", "reach_id", "notes")
+_COLUMNS = (
+    "site_id",
+    "name",
+    "longitude",
+    "latitude",
+    "crs",
+    "reach_id",
+    "stream",
+    "upstream_area_km2",
+    "notes",
+)
 
 
-def _read_positions(table: Table) -> tuple[pd.Series, pd.Series]:
-    """Return longitude and latitude in WGS 84, from whatever system each row names."""
-    systems = table.text("crs")
-    longitude = table.number("longitude")
-    latitude = table.number("latitude")
-    for name in sorted(set(systems) - {""}):
-        rows = systems == name
-        try:
-            system = CRS.from_user_input(name)
-        except CRSError:
-            table.report("crs", rows, "not a known coordinate system", "write an EPSG code such as EPSG:4326")
-            longitude, latitude = longitude.mask(rows), latitude.mask(rows)
-            continue
-        change = Transformer.from_crs(system, WGS84, always_xy=True)
-        longitude[rows], latitude[rows] = change.transform(longitude[rows], latitude[rows])
-    fix = "give decimal degrees; if they are in another system, name it in a column crs; are the two swapped?"
-    for column, values, limit in (("longitude", longitude, 180), ("latitude", latitude, 90)):
-        outside = values.notna() & ~values.between(-limit, limit)
-        table.report(column, outside, f"outside -{limit} to {limit} degrees", fix)
-    inside = longitude.between(-180, 180) & latitude.between(-90, 90)
-    return longitude.where(inside), latitude.where(inside)
+def _read_area(table: Table) -> pd.Series:
+    """Return drainage areas, missing where none is given."""
+    area_km2 = table.number("upstream_area_km2", required=False)
+    fix = "give the area that drains to the site in square kilometres, or leave the cell empty"
+    table.report("upstream_area_km2", area_km2 <= 0, "a drainage area is more than 0", fix)
+    return area_km2.where(area_km2 > 0)
