@@ -8,7 +8,16 @@ import pytest
 from network_builders import GEOD, layer_of_lines
 
 from watershedmap.network.lines import find_ends, merge_parts
-from watershedmap.network.nodes import Nodes, check_direction, join_ends, read_nodes
+from watershedmap.network.nodes import (
+    EARTH_RADIUS_M,
+    Nodes,
+    check_direction,
+    find_near_pairs,
+    find_odd_junctions,
+    join_ends,
+    read_nodes,
+    turn_by_elevation,
+)
 
 
 def nodes_of(*lines: list[tuple[float, float]], join_m: float = 1.0) -> Nodes:
@@ -100,3 +109,66 @@ def test_without_junctions_the_direction_is_not_believed() -> None:
     check = check_direction(nodes_of([(0, 0), (1, 0)], [(5, 5), (6, 6)]))
     assert check.junctions == 0
     assert not check.believed
+
+
+def every_near_pair(places: np.ndarray, within_m: float) -> set[tuple[int, int]]:
+    """Compare all places with all, by the haversine of their angle on the sphere of the code."""
+    longitude, latitude = np.radians(places.T)
+    half = np.sin((latitude[:, None] - latitude) / 2) ** 2
+    half += np.cos(latitude[:, None]) * np.cos(latitude) * np.sin((longitude[:, None] - longitude) / 2) ** 2
+    chord = 2 * EARTH_RADIUS_M * np.sqrt(half)
+    return {(i, j) for i, j in zip(*np.nonzero(chord <= within_m), strict=True) if i < j}
+
+
+@pytest.mark.parametrize("latitude", [0.0, 61.0, -85.0, 89.99])
+@pytest.mark.parametrize("longitude", [12.3, 180.0])
+def test_near_pairs_are_all_pairs_that_are_near(latitude: float, longitude: float) -> None:
+    rng = np.random.default_rng(4)
+    spread = 60 / 111_195  # degrees of latitude: some hundred pairs within ten metres
+    east = longitude + rng.uniform(-spread, spread, 400) / np.cos(np.radians(latitude))
+    places = np.stack([(east + 180) % 360 - 180, latitude + rng.uniform(-spread, spread, 400)], axis=1)
+    places[:, 1] = np.clip(places[:, 1], -90, 90)
+    found = find_near_pairs(places, 10.0)
+    assert {(int(one), int(other)) for one, other in found} == every_near_pair(places, 10.0)
+    assert len(found) > 100
+
+
+def test_no_pairs_are_near_where_there_are_none_or_no_distance() -> None:
+    assert find_near_pairs(np.array([[0.0, 0.0]]), 10).shape == (0, 2)
+    assert find_near_pairs(np.array([[0.0, 0.0], [0.0, 0.0]]), 0).shape == (0, 2)
+
+
+def test_a_negative_zero_is_the_same_place_as_zero() -> None:
+    nodes = nodes_of([(-1, 0), (0.0, 0.0)], [(-0.0, -0.0), (1, 0)], join_m=0)
+    assert nodes.lower[0] == nodes.upper[1]
+
+
+def test_equal_ends_meet_whatever_their_hash(monkeypatch: pytest.MonkeyPatch) -> None:
+    lines = [[(-1, 0), (0, 0)], [(0, 0), (1, 0)], [(5, 5), (0, 0)]]
+    expected = nodes_of(*lines)
+    monkeypatch.setattr("watershedmap.network.nodes._MIX", (np.uint64(0), np.uint64(0)))
+    found = nodes_of(*lines)
+    assert found.lower[0] == found.upper[1] == found.lower[2]
+    assert len({*found.upper, *found.lower}) == len({*expected.upper, *expected.lower}) == 4
+
+
+def test_a_line_that_rises_is_turned_and_a_level_one_is_ambiguous() -> None:
+    frame = pd.DataFrame(
+        {"start_elevation_m": [5.0, 1.0, 3.0, np.nan], "end_elevation_m": [1.0, 5.0, 3.0, 2.0]}
+    )
+    turned, ambiguous = turn_by_elevation(frame)
+    assert turned.tolist() == [False, True, False, False]
+    assert ambiguous.tolist() == [False, False, True, True]
+
+
+def test_without_elevations_every_line_is_ambiguous() -> None:
+    turned, ambiguous = turn_by_elevation(pd.DataFrame({"start_elevation_m": [1.0, 2.0]}))
+    assert not turned.any()
+    assert ambiguous.all()
+
+
+def test_junctions_that_nothing_enters_or_nothing_leaves_are_odd() -> None:
+    nodes = nodes_of([(0, 0), (1, 0)], [(0, 0), (-1, 0)], [(-2, 0), (-1, 0)], [(1, 0), (2, 0)])
+    all_leave, all_arrive = find_odd_junctions(nodes)
+    assert np.flatnonzero(all_leave).tolist() == [nodes.upper[0]]
+    assert np.flatnonzero(all_arrive).tolist() == [nodes.lower[1]]

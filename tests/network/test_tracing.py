@@ -4,10 +4,13 @@ from __future__ import annotations
 
 import itertools
 import math
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
+import geopandas as gpd
 import networkx as nx
 import numpy as np
+import pandas as pd
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -24,18 +27,22 @@ from network_builders import (
     with_lengths,
 )
 
+from watershedmap.network.order import strahler_order
 from watershedmap.network.topology import Network, build_network
 from watershedmap.network.tracing import (
     accumulate,
+    distance_to_outlet_km,
+    downstream_of,
     downstream_path,
-    flow_distance_km,
+    main_stem,
     nearest_sites,
-    sites_in_view,
     upstream_of,
 )
+from watershedmap.network.views import sites_in_view
+from watershedmap.network.ways import flow_distance_km, path_between
 
 if TYPE_CHECKING:
-    import geopandas as gpd
+    from random import Random
 
 LAYERS = st.one_of(trees(), acyclic_layers())
 
@@ -99,6 +106,85 @@ def test_upstream_reaches_are_the_ancestors_and_the_reach_itself(layer: gpd.GeoD
 
 
 @given(LAYERS)
+def test_downstream_reaches_are_the_descendants_and_the_reach_itself(layer: gpd.GeoDataFrame) -> None:
+    network, graph = build_network(layer)[0], flow_graph(layer)
+    for reach in range(len(layer)):
+        expected = layer["reach_id"].to_numpy()[sorted(nx.descendants(graph, reach) | {reach})]
+        assert downstream_of(network, reach).tolist() == expected.tolist()
+
+
+@given(LAYERS, st.data())
+def test_the_distance_to_the_outlet_is_the_length_of_the_path_below(
+    layer: gpd.GeoDataFrame, data: st.DataObject
+) -> None:
+    network = with_lengths(layer, data.draw(lengths_of(len(layer))))
+    distance = distance_to_outlet_km(network)
+    for reach in range(len(layer)):
+        below = [row(network, name) for name in downstream_path(network, reach)[1:]]
+        assert distance[reach] == network.length_km[below].sum()
+
+
+@given(trees(), st.data())
+def test_the_main_stem_takes_the_branch_with_the_most_length_upstream(
+    layer: gpd.GeoDataFrame, data: st.DataObject
+) -> None:
+    network, graph = with_lengths(layer, data.draw(lengths_of(len(layer)))), flow_graph(layer)
+    size = {n: sum(network.length_km[list(nx.ancestors(graph, n) | {n})]) for n in graph}
+    reach = data.draw(st.integers(0, len(layer) - 1))
+    expected = [reach]
+    while above := sorted(graph.predecessors(expected[-1])):
+        expected.append(max(above, key=size.__getitem__))
+    assert main_stem(network, reach).tolist() == network.ids[expected].tolist()
+
+
+def test_the_main_stem_goes_by_area_where_every_reach_has_one() -> None:
+    layer = layer_of_ids({"a": "c", "b": "c", "c": None})
+    long_a = replace(with_lengths(layer, [9, 1, 1]), area_km2=np.array([1.0, 5.0, 1.0]))
+    assert main_stem(long_a, 2).tolist() == ["c", "b"]
+    assert main_stem(replace(long_a, area_km2=np.array([1.0, np.nan, 1.0])), 2).tolist() == ["c", "a"]
+
+
+def test_reaches_of_a_cycle_that_is_left_out_have_no_totals_and_add_nothing_below() -> None:
+    layer = layer_of_ids({"up": "a", "a": "b", "b": "a", "out": None, "in": "out"})
+    network, found = build_network(layer, cycles="leave_out")
+    assert {fault.severity for fault in found} == {"notice"}
+    total = accumulate(network, np.ones(5))
+    assert np.isnan(total[1:3]).all()
+    assert total[[0, 3, 4]].tolist() == [1, 2, 1]
+    # what flows into a circle has no known way to an outlet either
+    assert np.isnan(distance_to_outlet_km(network)).tolist() == [True, True, True, False, False]
+
+
+@given(LAYERS, st.data())
+def test_nothing_is_lost_on_the_way_to_the_outlets(layer: gpd.GeoDataFrame, data: st.DataObject) -> None:
+    network = build_network(layer)[0]
+    size = len(layer)
+    local = np.array(data.draw(st.lists(st.integers(0, 999), min_size=size, max_size=size)), dtype=float)
+    assert accumulate(network, local)[network.main_down < 0].sum() == pytest.approx(local.sum())
+
+
+@given(LAYERS, st.randoms(use_true_random=False))
+def test_totals_do_not_depend_on_the_names_or_the_order_of_rows(
+    layer: gpd.GeoDataFrame, random: Random
+) -> None:
+    local = np.arange(1.0, len(layer) + 1)
+    names = [f"x{number}" for number in range(len(layer))]
+    random.shuffle(names)
+    renamed = dict(zip(layer["reach_id"], names, strict=True))
+    rows = list(range(len(layer)))
+    random.shuffle(rows)
+    other = layer.assign(reach_id=layer["reach_id"].map(renamed))
+    if "downstream_id" in layer:
+        other["downstream_id"] = layer["downstream_id"].map(renamed)
+    other = other.iloc[rows].reset_index(drop=True)
+    total, again = (
+        accumulate(build_network(layer)[0], local),
+        accumulate(build_network(other)[0], local[rows]),
+    )
+    assert again == pytest.approx(total[rows])
+
+
+@given(LAYERS)
 def test_the_path_downstream_follows_the_main_branch_to_an_outlet(layer: gpd.GeoDataFrame) -> None:
     network, graph = build_network(layer)[0], flow_graph(layer)
     path = [row(network, name) for name in downstream_path(network, 0)]
@@ -110,9 +196,12 @@ def test_the_path_downstream_follows_the_main_branch_to_an_outlet(layer: gpd.Geo
 def test_without_a_direction_nothing_is_said_of_upstream_or_downstream() -> None:
     network, _ = build_network(layer_of_lines([(0, 0), (1, 0)], [(1, 0), (2, 0)]), direction="unknown")
     sites = np.array([0]), np.array([10.0])
-    for trace in (upstream_of, downstream_path):
+    for trace in (upstream_of, downstream_of, downstream_path, main_stem):
         with pytest.raises(ValueError, match="unknown"):
             trace(network, 0)
+    with pytest.raises(ValueError, match="unknown"):
+        path_between(network, 0, 1)
+    assert np.isnan(distance_to_outlet_km(network)).all()
     assert np.isnan(accumulate(network, np.ones(2))).all()
     assert nearest_sites(network, *sites)["site_upstream"].tolist() == [-1, -1]
     assert sites_in_view(network, *sites, within_km=1000).empty
@@ -206,28 +295,6 @@ def test_no_sites_are_seen_from_anywhere_when_there_are_none() -> None:
     assert nearest_sites(network, np.array([-1]), np.array([np.nan]))["site_upstream"].tolist() == [-1, -1]
 
 
-@given(trees(), st.data())
-def test_distances_in_trees_are_those_along_the_lines(layer: gpd.GeoDataFrame, data: st.DataObject) -> None:
-    length = data.draw(lengths_of(len(layer)))
-    network, graph = with_lengths(layer, length), flow_graph(layer)
-    pick = st.integers(0, len(layer) - 1)
-    a, b = data.draw(pick), data.draw(pick)
-    up_a, up_b = data.draw(st.sampled_from([0.0, 0.25])), data.draw(st.sampled_from([0.0, 0.5]))
-    ends = end_graph(graph, length).to_undirected()
-    if a == b:
-        expected = abs(up_a - up_b)
-    else:
-        for name, reach, up in (("a", a, up_a), ("b", b, up_b)):
-            ends.add_edge(name, ("lower", reach), weight=up)
-            ends.add_edge(name, ("upper", reach), weight=length[reach] - up)
-        reachable = nx.has_path(ends, "a", "b")
-        expected = nx.dijkstra_path_length(ends, "a", "b") if reachable else math.nan
-    found = flow_distance_km(network, a, up_a * 1000, b, up_b * 1000)
-    connected = a == b or nx.has_path(graph, a, b) or nx.has_path(graph, b, a)
-    assert found == pytest.approx((expected, connected), nan_ok=True)
-    assert found == pytest.approx(flow_distance_km(network, b, up_b * 1000, a, up_a * 1000), nan_ok=True)
-
-
 def test_of_two_ways_down_the_shorter_counts() -> None:
     layer = layer_of_nodes([("a", "b"), ("b", "c"), ("b", "c"), ("c", "d")])
     network = with_lengths(layer, [1, 5, 2, 1])
@@ -235,18 +302,25 @@ def test_of_two_ways_down_the_shorter_counts() -> None:
     assert nearest_sites(network, np.array([3]), np.array([1000.0]))["site_downstream_km"][0] == 2.0
 
 
-def test_branches_that_part_and_never_meet_are_joined_by_the_way_up() -> None:
-    network = with_lengths(layer_of_nodes([("a", "b"), ("b", "c"), ("b", "d")]), [1, 5, 2])
-    assert flow_distance_km(network, 1, 0, 2, 0) == (7.0, False)
+def test_a_chain_of_a_million_reaches_is_traced_whole() -> None:
+    size = 1_000_000
+    names = np.arange(size).astype(str)
+    downstream = pd.Series(np.append(names[1:], ""), dtype="str").mask(np.arange(size) == size - 1)
+    layer = gpd.GeoDataFrame(
+        {"reach_id": names, "downstream_id": downstream}, geometry=np.full(size, None), crs="EPSG:4326"
+    )
+    network = with_lengths(layer, np.ones(size))
+    assert accumulate(network, np.ones(size))[-1] == size
+    assert (strahler_order(network) == 1).all()
+    assert distance_to_outlet_km(network)[0] == size - 1
+    assert len(upstream_of(network, size - 1)) == len(downstream_path(network, 0)) == size
+    assert flow_distance_km(network, 0, 0, size - 1, 1000) == (size - 2, True)
 
 
-def test_a_chain_of_100000_reaches_is_traced_whole() -> None:
+def test_sites_along_a_chain_of_100000_reaches_are_found() -> None:
     size = 100_000
     chain = {str(number): str(number + 1) for number in range(size - 1)}
     network = with_lengths(layer_of_ids({**chain, str(size - 1): None}), np.ones(size))
-    assert accumulate(network, np.ones(size))[-1] == size
-    assert len(upstream_of(network, size - 1)) == len(downstream_path(network, 0)) == size
     near = nearest_sites(network, np.array([0]), np.array([0.0]))
     assert near["site_upstream_km"].iloc[-1] == size - 2
     assert len(sites_in_view(network, np.array([0]), np.array([0.0]), within_km=5)) == 5
-    assert flow_distance_km(network, 0, 0, size - 1, 1000) == (size - 2, True)

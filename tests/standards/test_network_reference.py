@@ -1,4 +1,4 @@
-"""Lengths against geographiclib, and order and totals against networkx, on networks of some thousand reaches.
+"""Lengths against geographiclib; order, sets, totals and cycles against networkx, on thousands of reaches.
 
 geographiclib is the reference implementation of Karney 2013, J. Geodesy 87:43-55.
 """
@@ -6,6 +6,7 @@ geographiclib is the reference implementation of Karney 2013, J. Geodesy 87:43-5
 from __future__ import annotations
 
 import itertools
+from dataclasses import replace
 
 import geopandas as gpd
 import networkx as nx
@@ -17,7 +18,7 @@ from geographiclib.geodesic import Geodesic
 from watershedmap.network.distance import line_length_km
 from watershedmap.network.order import strahler_order
 from watershedmap.network.topology import Network, build_network
-from watershedmap.network.tracing import accumulate
+from watershedmap.network.tracing import accumulate, downstream_of, upstream_of
 
 SIZE = 3_000
 
@@ -64,3 +65,76 @@ def test_totals_agree_with_sums_over_the_ancestors_in_networkx(tree: tuple[Netwo
     local = np.random.default_rng(5).uniform(0, 10, SIZE)
     expected = [local[[reach, *nx.ancestors(graph, reach)]].sum() for reach in range(SIZE)]
     assert accumulate(network, local) == pytest.approx(expected, rel=1e-12)
+
+
+@pytest.fixture(scope="module", params=[3, 4])
+def braided(request: pytest.FixtureRequest) -> tuple[Network, nx.DiGraph]:
+    """Make a random network with divergences from node names, and its graph."""
+    rng = np.random.default_rng(request.param)
+    upper = rng.integers(1, SIZE // 2, SIZE)
+    lower = np.maximum(0, upper - rng.integers(1, 60, SIZE))
+    layer = gpd.GeoDataFrame(
+        {
+            "reach_id": [f"r{number}" for number in range(SIZE)],
+            "from_node": upper.astype(str),
+            "to_node": lower.astype(str),
+        },
+        geometry=[None] * SIZE,
+        crs="EPSG:4326",
+    )
+    pairs = zip(upper.tolist(), lower.tolist(), range(SIZE), strict=True)
+    graph = nx.DiGraph()
+    graph.add_nodes_from(range(SIZE))
+    graph.add_edges_from((up[2], down[2]) for up, down in nx.line_graph(nx.MultiDiGraph(pairs)).edges())
+    return build_network(layer)[0], graph
+
+
+def test_the_edges_of_a_braided_network_are_those_of_the_line_graph(
+    braided: tuple[Network, nx.DiGraph],
+) -> None:
+    network, graph = braided
+    assert set(zip(network.edge_up.tolist(), network.edge_down.tolist(), strict=True)) == set(graph.edges)
+    assert max(degree for _, degree in graph.out_degree) > 3
+
+
+def test_sets_and_order_of_a_braided_network_agree_with_networkx(braided: tuple[Network, nx.DiGraph]) -> None:
+    network, graph = braided
+    place = {row: number for number, row in enumerate(network.order.tolist())}
+    assert all(place[up] < place[down] for up, down in graph.edges)
+    for reach in range(0, SIZE, 97):
+        above, below = nx.ancestors(graph, reach) | {reach}, nx.descendants(graph, reach) | {reach}
+        assert set(upstream_of(network, reach)) == set(network.ids[list(above)])
+        assert set(downstream_of(network, reach)) == set(network.ids[list(below)])
+
+
+@pytest.mark.parametrize("rule", ["equal", "first"])
+def test_totals_of_a_braided_network_agree_with_a_walk_through_networkx(
+    braided: tuple[Network, nx.DiGraph], rule: str
+) -> None:
+    network, graph = braided
+    local = np.random.default_rng(6).uniform(0, 10, SIZE)
+    if rule == "first":  # all of it down the first branch of the layer
+        is_first = network.main_down[network.edge_up] == network.edge_down
+        network = replace(network, edge_share=is_first.astype(float))
+    total = local.copy()
+    for reach in nx.topological_sort(graph):
+        below = sorted(graph.successors(reach))
+        for number, low in enumerate(below):
+            part = 1 / len(below) if rule == "equal" else float(number == 0)
+            total[low] += total[reach] * part
+    assert accumulate(network, local) == pytest.approx(total, rel=1e-9)
+
+
+def test_cycles_among_thousands_of_reaches_agree_with_networkx() -> None:
+    rng = np.random.default_rng(8)
+    lower = rng.integers(0, SIZE, SIZE)
+    ids = np.arange(SIZE).astype(str)
+    layer = gpd.GeoDataFrame(
+        {"reach_id": ids, "downstream_id": ids[lower]}, geometry=[None] * SIZE, crs="EPSG:4326"
+    )
+    network, found = build_network(layer, cycles="leave_out")
+    cycles = list(nx.simple_cycles(nx.DiGraph(enumerate(lower.tolist()))))
+    assert len(cycles) > 1
+    assert sorted(np.flatnonzero(network.in_cycle)) == sorted(row for cycle in cycles for row in cycle)
+    assert sum("circle" in fault.problem or "itself" in fault.problem for fault in found) == len(cycles)
+    assert np.array_equal(np.isnan(accumulate(network, np.ones(SIZE))), network.in_cycle)

@@ -43,7 +43,7 @@ def share_reaches(reaches: gpd.GeoDataFrame, areas: gpd.GeoDataFrame) -> pd.Data
         reach and area. Shares of a reach add up to 1, or to less when part of it lies in no area.
     """
     lines = np.asarray(reaches.geometry, dtype=object)
-    polygons = _mend(areas.geometry)
+    polygons = mend_polygons(areas.geometry)
     length_km = line_length_km(lines)
     reach, area = _pair(lines, polygons)
     piece_km = _cut(lines, polygons, reach, area)
@@ -77,7 +77,7 @@ def area_of_points(points: gpd.GeoSeries, areas: gpd.GeoDataFrame) -> npt.NDArra
         Row of the area, the first one for a point on a shared border, -1 for none.
     """
     places = np.asarray(points, dtype=object)
-    point, area = shapely.STRtree(_mend(areas.geometry)).query(places, predicate="intersects")
+    point, area = shapely.STRtree(mend_polygons(areas.geometry)).query(places, predicate="intersects")
     first = np.full(len(places), len(areas), dtype=np.intp)
     np.minimum.at(first, point, area)
     return np.where(first < len(areas), first, -1)
@@ -96,7 +96,7 @@ def area_km2(polygons: gpd.GeoSeries) -> npt.NDArray[np.float64]:
     numpy.ndarray
         Square kilometres; NaN for a missing polygon.
     """
-    mended = _mend(polygons)
+    mended = mend_polygons(polygons)
     parts, row = shapely.get_parts(mended, return_index=True)
     flat = shapely.get_type_id(parts) == shapely.GeometryType.POLYGON
     square_m = [_measure_polygon(part) for part in parts[flat]]
@@ -111,7 +111,19 @@ def _measure_polygon(polygon: shapely.Polygon) -> float:
     return float(sizes[0] - sum(sizes[1:]))
 
 
-def _mend(polygons: gpd.GeoSeries) -> npt.NDArray[np.object_]:
+def mend_polygons(polygons: gpd.GeoSeries) -> npt.NDArray[np.object_]:
+    """Make polygons valid.
+
+    Parameters
+    ----------
+    polygons
+        Polygons, or None.
+
+    Returns
+    -------
+    numpy.ndarray
+        Valid ones as they are; what crosses itself taken apart, which can leave lines beside polygons.
+    """
     mended: npt.NDArray[np.object_] = np.asarray(polygons, dtype=object).copy()
     invalid = ~shapely.is_valid(mended) & ~shapely.is_missing(mended)
     mended[invalid] = shapely.make_valid(mended[invalid])

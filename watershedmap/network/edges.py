@@ -1,7 +1,8 @@
-"""Edges: which reach flows into which, in topological order, and the cycles that stand in its way.
+"""Edges: which reach flows into which, and the cycles among them.
 
-The order is that of Kahn (1962, Topological sorting of large networks, Commun. ACM 5:558-562): a reach is
-taken when all reaches that flow into it have been taken. What is never taken lies in a cycle or below one.
+A cycle is a strongly connected component of more than one reach: from each of its reaches water comes back
+to it. Two cycles that share a reach are one entry. A cycle is never cut open: nothing in a layer tells which
+of its edges is wrong.
 """
 
 from __future__ import annotations
@@ -32,18 +33,19 @@ class Edges:
     """Row of the reach it flows into."""
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Neighbours:
-    """For every reach, the reaches next to it in one direction; lists, which are fast to walk one by one."""
+    """For every reach, the reaches next to it in one direction."""
 
-    first: list[int]
+    first: npt.NDArray[np.int32]
     """Where the neighbours of each reach begin in `reach`; one entry more than there are reaches."""
-    reach: list[int]
+    reach: npt.NDArray[np.int32]
     """Rows of the neighbours, reach after reach."""
 
     def of(self, reach: int) -> list[int]:
         """Return the rows of the neighbours of one reach."""
-        return self.reach[self.first[reach] : self.first[reach + 1]]
+        rows: list[int] = self.reach[self.first[reach] : self.first[reach + 1]].tolist()
+        return rows
 
 
 def link_ids(ids: npt.NDArray[np.object_], downstream: pd.Series) -> tuple[Edges, npt.NDArray[np.bool_]]:
@@ -64,8 +66,11 @@ def link_ids(ids: npt.NDArray[np.object_], downstream: pd.Series) -> tuple[Edges
         Whether a reach names one that is not among the ids.
     """
     named = downstream.notna().to_numpy()
-    rows = np.flatnonzero(~pd.Index(ids).duplicated())  # a repeated id is a fault that the reader reports
-    found = pd.Index(ids[rows]).get_indexer(pd.Index(downstream.to_numpy(dtype=object)))
+    index, rows = pd.Index(ids), np.arange(len(ids))
+    if not index.is_unique:  # a repeated id is a fault that the reader reports
+        rows = np.flatnonzero(~index.duplicated())
+        index = index[rows]
+    found = index.get_indexer(pd.Index(downstream.to_numpy(dtype=object)))
     target = np.where(named & (found >= 0), np.append(rows, -1)[found], -1)
     up = np.flatnonzero(target >= 0)
     return Edges(up=up, down=target[up].astype(np.intp)), named & (target < 0)
@@ -107,8 +112,8 @@ def drop_self_flow(edges: Edges) -> tuple[Edges, npt.NDArray[np.intp]]:
     return Edges(up=edges.up[~own], down=edges.down[~own]), edges.up[own]
 
 
-def drop_cycles(edges: Edges, size: int) -> tuple[Edges, list[list[int]]]:
-    """Take out the edges inside of cycles.
+def find_cycles(edges: Edges, size: int) -> list[list[int]]:
+    """Find the cycles.
 
     Parameters
     ----------
@@ -119,52 +124,41 @@ def drop_cycles(edges: Edges, size: int) -> tuple[Edges, list[list[int]]]:
 
     Returns
     -------
-    Edges
-        Without those between two reaches of one cycle, so that a topological order exists.
     list of list of int
         Rows of the reaches of each cycle, along the flow from its first row; cycles that share a reach
         are one entry.
     """
-    if len(sort_topologically(edges, size)) == size:
-        return edges, []
     links = coo_array((np.ones(len(edges.up)), (edges.up, edges.down)), shape=(size, size))
     group = np.asarray(connected_components(links, directed=True, connection="strong")[1])
+    rows = np.flatnonzero(np.bincount(group, minlength=1)[group] > 1)
     inside = group[edges.up] == group[edges.down]
-    cyclic = Edges(up=edges.up[inside], down=edges.down[inside])
-    outside = Edges(up=edges.up[~inside], down=edges.down[~inside])
-    below = find_neighbours(cyclic.up, cyclic.down, size)
-    members = pd.Series(np.arange(size)).groupby(group).agg(list)
-    cycles = [_walk_cycle(rows, below) for rows in members if len(rows) > 1]
-    return outside, sorted(cycles)
+    below = find_neighbours(edges.up[inside], edges.down[inside], size)
+    members = pd.Series(rows).groupby(group[rows]).agg(list)
+    return sorted(_walk_cycle(rows, below) for rows in members)
 
 
-def sort_topologically(edges: Edges, size: int) -> npt.NDArray[np.intp]:
-    """Order reaches so that each comes after all that flow into it.
+def drop_touching(edges: Edges, reaches: npt.NDArray[np.bool_]) -> Edges:
+    """Take out the edges from and to some reaches.
 
     Parameters
     ----------
     edges
         Any.
-    size
-        Number of reaches.
+    reaches
+        Whether the edges of each reach are taken out.
 
     Returns
     -------
-    numpy.ndarray
-        Rows, upstream first; those in a cycle or below one are left out.
+    Edges
+        The others.
     """
-    below = find_neighbours(edges.up, edges.down, size)
-    waiting = np.bincount(edges.down, minlength=size).tolist()
-    order = [reach for reach in range(size) if not waiting[reach]]
-    for reach in order:  # the list grows behind the reach in hand, which makes it the queue as well
-        for lower in below.of(reach):
-            waiting[lower] -= 1
-            if not waiting[lower]:
-                order.append(lower)
-    return np.array(order, dtype=np.intp)
+    left = ~(reaches[edges.up] | reaches[edges.down])
+    return Edges(up=edges.up[left], down=edges.down[left])
 
 
-def find_neighbours(source: npt.NDArray[np.intp], target: npt.NDArray[np.intp], size: int) -> Neighbours:
+def find_neighbours(
+    source: npt.NDArray[np.integer], target: npt.NDArray[np.integer], size: int
+) -> Neighbours:
     """Gather, for each source, its targets in the order given.
 
     Parameters
@@ -179,9 +173,11 @@ def find_neighbours(source: npt.NDArray[np.intp], target: npt.NDArray[np.intp], 
     Neighbours
         Of every reach from 0 to size - 1.
     """
-    by_source = np.argsort(source, kind="stable")
-    first = np.searchsorted(source[by_source], np.arange(size + 1))
-    return Neighbours(first=first.tolist(), reach=target[by_source].tolist())
+    pair = np.arange(len(source), dtype=np.int32)
+    by_source = coo_array((np.ones(len(pair), dtype=bool), (source, pair)), shape=(size, len(pair))).tocsr()
+    return Neighbours(
+        first=by_source.indptr.astype(np.int32), reach=target[by_source.indices].astype(np.int32)
+    )
 
 
 def label_components(

@@ -55,7 +55,10 @@ def split_segments(geometries: npt.ArrayLike | gpd.GeoSeries) -> Segments:
     Segments
         All segments, ordered by line and then along it.
     """
-    parts, line_of_part = shapely.get_parts(np.asarray(geometries, dtype=object), return_index=True)
+    parts = np.asarray(geometries, dtype=object)
+    line_of_part = np.arange(len(parts))
+    if (shapely.get_num_geometries(parts) > 1).any():  # taking single lines apart only costs time
+        parts, line_of_part = shapely.get_parts(parts, return_index=True)
     points, part = shapely.get_coordinates(parts, return_index=True)
     inside = part[1:] == part[:-1]
     line = line_of_part[part[1:][inside]].astype(np.intp)
@@ -127,10 +130,13 @@ def find_ends(lines: npt.NDArray[np.object_]) -> npt.NDArray[np.float64]:
         Shape (lines, 2, 2): start and end, each longitude and latitude in degrees; NaN for missing lines. A
         line in several parts goes from the start of its first part to the end of its last.
     """
-    first = shapely.get_geometry(lines, 0)
-    last = shapely.get_geometry(lines, -1)
-    ends = [shapely.get_point(first, 0), shapely.get_point(last, -1)]
-    return np.stack([np.stack([shapely.get_x(end), shapely.get_y(end)], axis=-1) for end in ends], axis=1)
+    count = shapely.get_num_coordinates(lines)
+    points = shapely.get_coordinates(lines)
+    ends = np.full((len(lines), 2, 2), np.nan)
+    drawn, stop = count > 0, np.cumsum(count)
+    ends[drawn, 0] = points[(stop - count)[drawn]]
+    ends[drawn, 1] = points[stop[drawn] - 1]
+    return ends
 
 
 def is_in_parts(lines: npt.NDArray[np.object_]) -> npt.NDArray[np.bool_]:

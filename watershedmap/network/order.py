@@ -1,14 +1,19 @@
-"""Stream order after Strahler.
+"""Stream order after Strahler, and magnitude after Shreve.
 
-A reach that nothing flows into has order 1. Where two reaches of one order meet and none is higher, the order
-rises by one; otherwise the highest goes on (Strahler 1957, Quantitative analysis of watershed geomorphology,
-Trans. Am. Geophys. Union 38:913-920). Three or more of the highest order at one node raise it by one, once.
+Order: a reach that nothing flows into has order 1. Where two reaches of one order meet and none is higher,
+the order rises by one; otherwise the highest goes on (Strahler 1957, Quantitative analysis of watershed
+geomorphology, Trans. Am. Geophys. Union 38:913-920). Three or more of the highest order at one node raise it
+by one, once.
 
-At a divergence the main branch (`main_down`) carries the order on, and side branches start again at 1; the
-definition is for trees and is silent about that.
+Magnitude: the number of sources upstream, a source being a reach that nothing flows into (Shreve 1966,
+Statistical law of stream numbers, J. Geol. 74:17-37).
 
-Known bias: the order depends on which headwaters the map shows, so orders of layers of different scale
-cannot be compared; where a layer is cut, reaches that enter it start at 1.
+Both are defined for trees and are silent about divergences. Here the main branch (`main_down`) carries order
+and sources on. A side branch starts again at order 1, and at magnitude 0, for it has no source of its own; so
+every source is counted once at the outlets.
+
+Known bias: both depend on which headwaters the map shows, so figures of layers of different scale cannot be
+compared; where a layer is cut, reaches that enter it start at 1.
 """
 
 from __future__ import annotations
@@ -16,6 +21,8 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 import numpy as np
+
+from watershedmap.network.levels import rank_branching, total_down
 
 if TYPE_CHECKING:
     import numpy.typing as npt
@@ -38,22 +45,45 @@ def strahler_order(network: Network) -> npt.NDArray[np.int64]:
     Returns
     -------
     numpy.ndarray
-        One integer a reach, at least 1; 0 everywhere when the direction of flow is unknown.
+        One integer a reach, at least 1; 0 for reaches in a cycle, and everywhere when the direction of flow
+        is unknown.
     """
-    size = len(network.ids)
     if not network.has_flow:
-        return np.zeros(size, dtype=np.int64)
-    main_down = network.main_down.tolist()
-    highest, how_many = [0] * size, [0] * size
-    order = [0] * size
-    for reach in network.order.tolist():
-        own = max(1, highest[reach] + (how_many[reach] > 1))
-        order[reach] = own
-        lower = main_down[reach]
-        if lower < 0:
-            continue
-        if own > highest[lower]:
-            highest[lower], how_many[lower] = own, 1
-        elif own == highest[lower]:
-            how_many[lower] += 1
-    return np.array(order, dtype=np.int64)
+        return np.zeros(len(network.ids), dtype=np.int64)
+    order = rank_branching(network.levels, _find_main(network)).astype(np.int64)
+    order[network.in_cycle] = 0
+    return order
+
+
+def shreve_magnitude(network: Network) -> npt.NDArray[np.int64]:
+    """Return the magnitude of each reach after Shreve (1966): the number of sources upstream.
+
+    A source counts itself. At a divergence the main branch carries all sources on, so that the outlets
+    together have as many as there are sources.
+
+    Parameters
+    ----------
+    network
+        The stream network.
+
+    Returns
+    -------
+    numpy.ndarray
+        One integer a reach; 0 on side branches that no source flows into, for reaches in a cycle, and
+        everywhere when the direction of flow is unknown.
+    """
+    source = np.ones(len(network.ids))
+    source[network.edge_down] = 0.0
+    source[network.in_cycle] = 0.0
+    if not network.has_flow:
+        return np.zeros(len(source), dtype=np.int64)
+    main = _find_main(network)
+    return total_down(network.levels, source, None if main is None else main.astype(float)).astype(np.int64)
+
+
+def _find_main(network: Network) -> npt.NDArray[np.bool_] | None:
+    """Tell which edges are the main ones; None when all are, for no reach flows into two others."""
+    if network.levels.upper is None:
+        return None
+    main: npt.NDArray[np.bool_] = network.main_down[network.edge_up] == network.edge_down
+    return main

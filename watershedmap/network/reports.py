@@ -20,6 +20,8 @@ MOST_IDS = 10
 KEY = "reach_id"
 """Column that faults of the layer are told of."""
 
+OR_LEAVE_OUT = '; or set cycles = "leave_out" under [options], to go on without them and see them on the map'
+"""The other way out of a cycle, at the end of its remedy."""
 WITHOUT_DIRECTION = (
     "stream order, what lies upstream or downstream, and inference along the flow are left out; "
     "which reach a site lies on, its score and its trend are not touched by this"
@@ -176,9 +178,13 @@ def report_cycles(
         One fault for each reach, and for each cycle.
     """
     other = ', or set direction = "unknown"' if from_ends else ""
-    fix_own = f"give it the id or node of what it flows into, or leave it out if it is a closed line{other}"
+    fix_own = (
+        "give it the id or node of what it flows into, or leave it out if it is a closed line"
+        f"{other}{OR_LEAVE_OUT}"
+    )
     fix_cycle = (
-        f"find the reach among these that points the wrong way and turn it round, or take it out{other}"
+        "find the reach among these that points the wrong way and turn it round, or take it out"
+        f"{other}{OR_LEAVE_OUT}"
     )
     found = [
         Fault(file, None, KEY, str(ids[row]), "this reach flows into itself", fix_own) for row in own.tolist()
@@ -235,7 +241,7 @@ def report_components(sizes: npt.NDArray[np.intp], *, outlets: int, file: str) -
     if len(sizes) <= 1 and outlets <= 1:
         return []
     problem = (
-        f"the layer holds {len(sizes)} separate network(s) with {outlets} outlets in all; the largest has "
+        f"the layer holds {len(sizes)} separate network(s) with {outlets} outlet(s) in all; the largest has "
         f"{int(sizes.max())} of {int(sizes.sum())} reaches"
     )
     fix = "nothing, if they are separate; otherwise join them, for a site says nothing of another network"

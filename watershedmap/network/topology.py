@@ -1,54 +1,49 @@
 """The topology of a stream layer: which reach flows into which.
 
-It comes from one of three sources: the id of the next reach downstream, the names of the nodes a reach goes
-from and to, or the ends of the lines themselves (`watershedmap.network.nodes`).
+It comes from the first of four sources that the layer has (`watershedmap.network.linking`). A cycle is cut
+nowhere: its reaches are told, and have no edges. At a divergence the outflow is shared
+(`watershedmap.network.divergence`), and the branch with the largest share is the main one; of equals, the one
+that stands first in the layer.
 
-At a divergence a reach flows into several others. Its outflow is then taken to be shared equally, and the
-branch that stands first in the layer is taken for the main one. Both are conventions of this package; a
-layer of lines does not say how water is shared.
-
-Known bias: a ditch that leaves a river counts like half of the river until both meet again.
+Known bias: with equal shares, the default, a ditch that leaves a river counts like half of the river until
+both meet again.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from watershedmap.network import reports
+from watershedmap.network import reports, reports_topology
 from watershedmap.network.distance import line_length_km
+from watershedmap.network.divergence import RULES, Shares, share_outflow
 from watershedmap.network.edges import (
     Edges,
-    drop_cycles,
+    Neighbours,
     drop_self_flow,
+    drop_touching,
+    find_cycles,
+    find_neighbours,
     label_components,
-    link_ids,
-    link_nodes,
-    sort_topologically,
 )
+from watershedmap.network.levels import Levels, sort_levels
 from watershedmap.network.lines import find_ends, is_in_parts, merge_parts
-from watershedmap.network.nodes import Nodes, check_direction, join_ends, read_nodes, to_sphere
+from watershedmap.network.linking import DIRECTIONS, SOURCES, Links, Source, choose_source, link_reaches
+from watershedmap.network.nodes import to_sphere
 
 if TYPE_CHECKING:
     import geopandas as gpd
     import numpy.typing as npt
+    import pandas as pd
 
     from watershedmap.errors import Fault
 
-Source = Literal["downstream_id", "nodes", "line_ends"]
+__all__ = ["CYCLES", "DIRECTIONS", "SOURCES", "Network", "Source", "build_network", "find_reversed"]
 
-SOURCES: tuple[Source, ...] = ("downstream_id", "nodes", "line_ends")
-"""Where topology can come from; the first that the columns allow is taken."""
-DIRECTIONS = ("check", "drawn", "unknown")
-"""How far the drawn direction of lines can be believed."""
-
-_COLUMNS: dict[Source, tuple[str, ...]] = {
-    "downstream_id": ("downstream_id",),
-    "nodes": ("from_node", "to_node"),
-    "line_ends": (),
-}
+CYCLES = ("stop", "leave_out")
+"""What is done about cycles: they are faults, or they are noticed and left out of tracing."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -58,39 +53,55 @@ class Network:
     ids: npt.NDArray[np.object_]
     """Id of each reach, text."""
     length_km: npt.NDArray[np.float64]
-    """Geodesic length of each reach, kilometres; 0 for one without a line."""
+    """Geodesic length of each reach, kilometres; without a line that of the layer's column, or 0."""
+    area_km2: npt.NDArray[np.float64]
+    """Own drainage area of each reach as the layer has it, square kilometres; NaN for none."""
     edge_up: npt.NDArray[np.intp]
     """Row of the reach that flows out of each edge's upper side; edges stand in topological order."""
     edge_down: npt.NDArray[np.intp]
-    """Row of the reach that each edge flows into."""
+    """Row of the reach that each edge flows into; edges into one reach follow each other."""
     edge_share: npt.NDArray[np.float64]
     """Share of the upper reach's outflow that takes each edge; the shares of one reach sum to 1."""
     main_down: npt.NDArray[np.intp]
     """Row of the next reach downstream, the main branch at a divergence; -1 where the layer has none."""
     leaves_layer: npt.NDArray[np.bool_]
     """Whether a reach names a next one that is not in the layer."""
-    order: npt.NDArray[np.intp]
-    """Rows of all reaches in a topological order, upstream first."""
+    in_cycle: npt.NDArray[np.bool_]
+    """Whether a reach lies in a cycle, or flows into itself; it has no edges then."""
+    enters_cycle: npt.NDArray[np.bool_]
+    """Whether a reach flows into one that lies in a cycle; where it goes from there is not known."""
     runs_upstream: npt.NDArray[np.bool_]
     """Whether the line of a reach is drawn from its lower to its upper end."""
     has_flow: bool
     """Whether the direction of flow is known; without it there are no edges."""
+    levels: Levels
+    """The reaches in levels, which passes over the whole network walk through."""
+    above: Neighbours
+    """The reaches that flow into each reach."""
+    below: Neighbours
+    """The reaches that each reach flows into."""
+
+    @property
+    def order(self) -> npt.NDArray[np.intp]:
+        """Rows of all reaches in a topological order, upstream first."""
+        return self.levels.order
 
     def __post_init__(self) -> None:
         """Check that the arrays belong together."""
         size, edges = len(self.ids), len(self.edge_up)
-        by_reach = (self.length_km, self.main_down, self.leaves_layer, self.order, self.runs_upstream)
+        flags = (self.leaves_layer, self.in_cycle, self.enters_cycle, self.runs_upstream)
+        by_reach = (self.length_km, self.area_km2, self.main_down, self.order, *flags)
         if any(len(array) != size for array in by_reach):
             raise ValueError("every array by reach must have one entry for each id")
         if len(self.edge_down) != edges or len(self.edge_share) != edges:
             raise ValueError("every array by edge must have one entry for each edge")
         if edges and not self.has_flow:
             raise ValueError("a network without a known direction of flow has no edges")
-        rank = rank_of(self.order)
-        if (rank[self.edge_up] >= rank[self.edge_down]).any():
-            raise ValueError("the order must put every reach after those that flow into it")
-        if (np.diff(rank[self.edge_up]) < 0).any():
-            raise ValueError("edges must stand in the order of their upper reaches")
+        levels = self.levels
+        if not (
+            np.array_equal(levels.edge_up, self.edge_up) and np.array_equal(levels.edge_down, self.edge_down)
+        ):
+            raise ValueError("edges must be those of the levels, in their order")
 
 
 def build_network(
@@ -99,6 +110,8 @@ def build_network(
     source: Source | None = None,
     direction: str = "check",
     join_m: float = 1.0,
+    cycles: str = "stop",
+    divergence: str = "equal",
     file: str = "reaches",
 ) -> tuple[Network, list[Fault]]:
     """Build the network of a stream layer and report what is wrong with it.
@@ -106,56 +119,66 @@ def build_network(
     Parameters
     ----------
     reaches
-        On a RangeIndex: reach_id (unique text), the line in longitude and latitude or None, and
-        downstream_id (missing at an outlet) or from_node and to_node where the layer has them.
+        On a RangeIndex: reach_id (unique text), the line in longitude and latitude or None; where the layer
+        has them downstream_id (missing at an outlet), from_node and to_node, nested_code, share, area_km2,
+        upstream_area_km2, length_km, stream_order, start_elevation_m and end_elevation_m.
     source
-        What the topology is taken from; None for the first of the three that the columns allow.
+        What the topology is taken from; None for the first of the four that the columns allow.
     direction
         Only where it comes from line ends: `drawn` takes lines as drawn downstream, `unknown` does not,
-        `check` does so when at least 80 % of the junctions look like confluences.
+        `check` turns lines by their elevations, and believes the direction when elevations tell it of at
+        least 80 % of the lines, or at least 80 % of the junctions look like confluences.
     join_m
         Only where it comes from line ends: ends not farther apart than this meet, metres.
+    cycles
+        `stop` reports them as faults, `leave_out` as notices; the network is the same.
+    divergence
+        How outflow is shared where the layer gives no shares: `equal`, or all of it down the branch with
+        the largest upstream `area` or the highest `order`.
     file
         Name of the layer for the report.
 
     Returns
     -------
     Network
-        Free of cycles: the edges inside a cycle are left out, and the cycle is reported.
+        Free of cycles: their reaches have no edges. Totals are NaN at these reaches, and their order is 0.
     list of Fault
-        Cycles and reaches that flow into themselves are faults; the rest are notices.
+        Cycles and reaches that flow into themselves (unless left out) and repeated nested codes are faults;
+        the rest are notices.
 
     Raises
     ------
     ValueError
-        When the columns that the source needs are not there, or `direction` is none of the three.
+        When the columns that the source needs are not there, or an argument is none of its words.
     """
-    if direction not in DIRECTIONS:
-        raise ValueError(f"direction must be one of {', '.join(DIRECTIONS)}, not {direction!r}")
-    chosen = _choose_source(reaches, source)
+    for name, word, words in (
+        ("direction", direction, DIRECTIONS),
+        ("cycles", cycles, CYCLES),
+        ("divergence", divergence, RULES),
+    ):
+        if word not in words:
+            raise ValueError(f"{name} must be one of {', '.join(words)}, not {word!r}")
+    chosen = choose_source(reaches, source)
     ids = reaches["reach_id"].to_numpy(dtype=object)
     lines = merge_parts(reaches.geometry)
     ends = find_ends(lines)
-    found = reports.report_lines(ids, missing=np.isnan(ends[:, 0, 0]), in_parts=is_in_parts(lines), file=file)
-    if chosen == "downstream_id":
-        links = _link_by_ids(reaches, ids, file)
-    elif chosen == "nodes":
-        links = _link_by_nodes(read_nodes(reaches))
-    else:
-        links = _link_by_ends(ends, direction, join_m, file)
-    edges, own = drop_self_flow(links.edges)
-    edges, cycles = drop_cycles(edges, len(ids))
-    found += links.found + reports.report_cycles(ids, own, cycles, from_ends=chosen == "line_ends", file=file)
-    as_drawn = chosen == "line_ends"
-    network = _assemble(ids, line_length_km(lines), edges, links, None if as_drawn else ends)
-    return network, found + _report_shape(network, links, file)
-
-
-def rank_of(order: npt.NDArray[np.intp]) -> npt.NDArray[np.intp]:
-    """Return the place of each row in an order of rows."""
-    rank = np.empty(len(order), dtype=np.intp)
-    rank[order] = np.arange(len(order))
-    return rank
+    length_km, found = _measure(reaches, ids, lines, file)
+    links = link_reaches(reaches, ids, ends, chosen, direction=direction, join_m=join_m, file=file)
+    levels, in_cycle, of_cycles = _sort(links.edges, ids, from_ends=chosen == "line_ends", file=file)
+    found += links.found + (of_cycles if cycles == "stop" else reports_topology.leave_out(of_cycles))
+    shares = share_outflow(levels, reaches, rule=divergence)
+    network = _assemble(
+        levels,
+        shares,
+        links,
+        ids=ids,
+        length_km=length_km,
+        area_km2=_column(reaches, "area_km2"),
+        in_cycle=in_cycle,
+        ends=ends,
+    )
+    found += reports_topology.report_shares(ids, shares, rule=divergence, file=file)
+    return network, found + _report_components(network, links, file)
 
 
 def find_reversed(
@@ -186,102 +209,96 @@ def find_reversed(
     has_lower = np.flatnonzero(main_down >= 0)
     to_lower[has_lower] = _gaps(places[has_lower], places[main_down[has_lower]])
     to_upper = np.full((len(ends), 2), np.inf)
-    np.minimum.at(to_upper, edges.down, _gaps(places[edges.down], places[edges.up]))
+    gaps = _gaps(places[edges.down], places[edges.up])
+    for side in (0, 1):
+        np.minimum.at(to_upper[:, side], edges.down, gaps[:, side])
     told = to_lower[:, 0] != to_lower[:, 1]
     return np.where(told, to_lower[:, 0] < to_lower[:, 1], to_upper[:, 1] < to_upper[:, 0])
 
 
 def _gaps(one: npt.NDArray[np.float64], other: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
-    """Measure from both ends of one line to the nearer end of the other; infinite when a line is missing."""
-    gaps = np.linalg.norm(one[:, :, None] - other[:, None], axis=-1)
+    """Square the ways from both ends of one line to the nearer end of the other; infinite without a line."""
+    apart = one[:, :, None] - other[:, None]
+    gaps = np.einsum("...k,...k->...", apart, apart)
     nearer: npt.NDArray[np.float64] = np.where(np.isnan(gaps), np.inf, gaps).min(axis=-1)
     return nearer
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class _Links:
-    """What one source says of the topology."""
-
-    edges: Edges
-    """As the source has them, cycles and all."""
-    leaves_layer: npt.NDArray[np.bool_]
-    """Whether a reach names a next one that is not in the layer."""
-    nodes: Nodes | None
-    """The nodes, where the source has them."""
-    has_flow: bool
-    """Whether the direction of flow is known."""
-    found: list[Fault]
-    """What is to be said about it."""
+def _measure(
+    reaches: gpd.GeoDataFrame, ids: npt.NDArray[np.object_], lines: npt.NDArray[np.object_], file: str
+) -> tuple[npt.NDArray[np.float64], list[Fault]]:
+    """Return the length of each reach, and notices about lines that are missing or in parts."""
+    measured = line_length_km(lines)
+    given = _column(reaches, "length_km")
+    missing = np.isnan(measured)
+    taken = missing & (given >= 0)
+    found = reports.report_lines(ids, missing=missing & ~taken, in_parts=is_in_parts(lines), file=file)
+    found += reports_topology.report_given_lengths(ids[taken], file=file)
+    return np.select([taken, missing], [given, 0.0], measured), found
 
 
-def _choose_source(reaches: gpd.GeoDataFrame, source: Source | None) -> Source:
-    present = set(reaches.columns)
-    if source is None:
-        return next(name for name in SOURCES if present.issuperset(_COLUMNS[name]))
-    missing = sorted(set(_COLUMNS[source]) - present)
-    if missing:
-        raise ValueError(f"source {source} needs columns that are not there: {', '.join(missing)}")
-    return source
+def _column(reaches: pd.DataFrame, name: str) -> npt.NDArray[np.float64]:
+    """Return a column of numbers, all missing where the layer does not have it."""
+    if name not in reaches:
+        return np.full(len(reaches), np.nan)
+    return reaches[name].to_numpy(dtype=float, na_value=np.nan)
 
 
-def _link_by_ids(reaches: gpd.GeoDataFrame, ids: npt.NDArray[np.object_], file: str) -> _Links:
-    edges, leaves_layer = link_ids(ids, reaches["downstream_id"])
-    names = reaches["downstream_id"][leaves_layer].tolist()
-    found = reports.report_leaving(names, file=file)
-    return _Links(edges=edges, leaves_layer=leaves_layer, nodes=None, has_flow=True, found=found)
-
-
-def _link_by_nodes(nodes: Nodes) -> _Links:
-    nowhere = np.zeros(len(nodes.upper), dtype=bool)
-    return _Links(edges=link_nodes(nodes), leaves_layer=nowhere, nodes=nodes, has_flow=True, found=[])
-
-
-def _link_by_ends(ends: npt.NDArray[np.float64], direction: str, join_m: float, file: str) -> _Links:
-    nodes = join_ends(ends, join_m=join_m)
-    check = check_direction(nodes)
-    has_flow = direction == "drawn" or (direction == "check" and check.believed)
-    none = np.zeros(0, dtype=np.intp)
-    return _Links(
-        edges=link_nodes(nodes) if has_flow else Edges(up=none, down=none),
-        leaves_layer=np.zeros(len(ends), dtype=bool),
-        nodes=nodes,
-        has_flow=has_flow,
-        found=reports.report_direction(check, asked=direction, believed=has_flow, file=file),
-    )
+def _sort(
+    edges: Edges, ids: npt.NDArray[np.object_], *, from_ends: bool, file: str
+) -> tuple[Levels, npt.NDArray[np.bool_], list[Fault]]:
+    """Sort reaches into levels; those in cycles lose their edges and are reported."""
+    size = len(ids)
+    edges, own = drop_self_flow(edges)
+    in_cycle = np.zeros(size, dtype=bool)
+    in_cycle[own] = True
+    levels, cycles = sort_levels(edges, size), []
+    if len(levels.order) < size:
+        cycles = find_cycles(edges, size)
+        in_cycle[[row for cycle in cycles for row in cycle]] = True
+    if in_cycle.any():
+        levels = sort_levels(drop_touching(edges, in_cycle), size)
+    return levels, in_cycle, reports.report_cycles(ids, own, cycles, from_ends=from_ends, file=file)
 
 
 def _assemble(
+    levels: Levels,
+    shares: Shares,
+    links: Links,
+    *,
     ids: npt.NDArray[np.object_],
     length_km: npt.NDArray[np.float64],
-    edges: Edges,
-    links: _Links,
-    ends: npt.NDArray[np.float64] | None,
+    area_km2: npt.NDArray[np.float64],
+    in_cycle: npt.NDArray[np.bool_],
+    ends: npt.NDArray[np.float64],
 ) -> Network:
-    """Put edges into topological order and derive the rest; without ends, lines are drawn downstream."""
-    size = len(ids)
-    order = sort_topologically(edges, size)
-    by_rank = np.lexsort([edges.down, rank_of(order)[edges.up]])
-    up, down = edges.up[by_rank], edges.down[by_rank]
-    main_down = np.full(size, -1, dtype=np.intp)
-    branches, first = np.unique(up, return_index=True)
-    main_down[branches] = down[first]
-    backwards = np.zeros(size, dtype=bool) if ends is None else find_reversed(edges, main_down, ends)
+    """Put the parts together; where the source does not tell which lines run upstream, their ends do."""
+    size, edges = len(ids), Edges(up=levels.edge_up, down=levels.edge_down)
+    into = in_cycle[links.edges.down] & ~in_cycle[links.edges.up]
+    enters_cycle = np.zeros(size, dtype=bool)
+    enters_cycle[links.edges.up[into]] = True
+    backwards = links.runs_upstream
     return Network(
         ids=ids,
-        length_km=np.nan_to_num(length_km, nan=0.0),
-        edge_up=up,
-        edge_down=down,
-        edge_share=1.0 / np.bincount(up, minlength=size)[up],
-        main_down=main_down,
+        length_km=length_km,
+        area_km2=area_km2,
+        edge_up=edges.up,
+        edge_down=edges.down,
+        edge_share=shares.share,
+        main_down=shares.main_down,
         leaves_layer=links.leaves_layer,
-        order=order,
-        runs_upstream=backwards,
+        in_cycle=in_cycle,
+        enters_cycle=enters_cycle,
+        runs_upstream=find_reversed(edges, shares.main_down, ends) if backwards is None else backwards,
         has_flow=links.has_flow,
+        levels=levels,
+        above=find_neighbours(edges.down, edges.up, size),
+        below=find_neighbours(edges.up, edges.down, size),
     )
 
 
-def _report_shape(network: Network, links: _Links, file: str) -> list[Fault]:
-    """Report divergences and what does not hang together; nothing when the direction is unknown."""
+def _report_components(network: Network, links: Links, file: str) -> list[Fault]:
+    """Report what does not hang together; nothing when the direction is unknown."""
     if not network.has_flow:
         return []
     size = len(network.ids)
@@ -292,9 +309,5 @@ def _report_shape(network: Network, links: _Links, file: str) -> list[Fault]:
         component = label_components(upper, lower, max(upper.max(initial=-1), lower.max(initial=-1)) + 1)[
             upper
         ]
-    diverging = np.bincount(network.edge_up, minlength=size) > 1
-    outlets = int((network.main_down < 0).sum())
-    return [
-        *reports.report_divergences(network.ids[diverging], file=file),
-        *reports.report_components(np.bincount(component), outlets=outlets, file=file),
-    ]
+    outlets = int(((network.main_down < 0) & ~network.in_cycle & ~network.enters_cycle).sum())
+    return reports.report_components(np.bincount(component), outlets=outlets, file=file)
