@@ -16,9 +16,12 @@ from watershedmap.trends.direction import (
     TREND_WORDS,
     WORSENING,
     Better,
+    count_held,
     site_trend,
     trends_by,
 )
+from watershedmap.trends.false_discovery import adjust_p_values
+from watershedmap.trends.serial import serial_test
 
 
 def _yearly(scores: list[float | None], first: int = 2010) -> pd.Series[float]:
@@ -176,6 +179,9 @@ def test_columns_of_groups_are_fixed_even_without_rows() -> None:
         "p_value",
         "trend_years",
         "trend_method",
+        "p_adjusted",
+        "serial_correlation",
+        "p_value_serial",
     ]
     assert empty.dtypes.tolist() == full.dtypes.tolist()
     assert len(empty) == 0
@@ -215,3 +221,36 @@ def test_ten_thousand_series_take_less_than_five_seconds() -> None:
     assert time.perf_counter() - started < 5
     share = found["trend"].isin([IMPROVING, WORSENING]).mean()
     assert 0.04 < share < 0.06  # at alpha 0.05 pure noise gets a direction about that often
+
+
+def test_p_values_are_adjusted_for_the_groups_judged_and_the_words_keep_their_own() -> None:
+    found = trends_by(_frame(), "site_id", better="low")
+    assert found["p_adjusted"].isna().tolist() == [False, False, True, True]
+    assert found.loc["A-rises", "p_adjusted"] == adjust_p_values(found["p_value"])[0]
+    # five years all in one direction have p 1/60; among nine others that is no finding
+    short = pd.DataFrame({"site_id": "short", "year": range(2010, 2015), "score": [1.0, 2, 3, 4, 5]})
+    flat = [short.assign(site_id=f"flat{n}", score=[3.0, 1, 4, 2, 3]) for n in range(9)]
+    many = trends_by(pd.concat([short, *flat]), "site_id", better="high")
+    assert many.loc["short", "trend"] == IMPROVING
+    assert many.loc["short", "p_adjusted"] == pytest.approx(10 / 60)
+    assert count_held(many) == 0
+    assert count_held(many, rate=0.2) == 1
+
+
+def test_count_held_passes_over_rows_without_a_trend() -> None:
+    frame = pd.DataFrame(
+        {"trend": [WORSENING, IMPROVING, NO_CLEAR_TREND, None], "p_adjusted": [0.01, None, 0.01, None]}
+    )
+    assert count_held(frame) == 1
+
+
+def test_serial_correlation_is_told_from_ten_years_on() -> None:
+    years = range(2010, 2020)
+    scores = [5.0, 5.3, 5.1, 5.6, 5.2, 5.9, 5.8, 5.7, 6.2, 6.0]
+    long = site_trend(pd.Series(scores, index=years), better="low")
+    reference = serial_test(scores, list(years))
+    assert (long.serial_correlation, long.p_value_serial) == (reference.correlation, reference.p_value)
+    short = site_trend(pd.Series(scores[:9], index=years[:9]), better="low")
+    assert math.isnan(short.serial_correlation)
+    assert math.isnan(short.p_value_serial)
+    assert math.isfinite(short.p_value)

@@ -90,9 +90,27 @@ def sen_slope(values: ArrayLike, times: ArrayLike, *, confidence: float = 0.90) 
     spread = NormalDist().inv_cdf((1 + confidence) / 2) * math.sqrt(
         score_variance(tie_sizes(kept), tie_sizes(when))
     )
-    low = _at_rank(slopes, (slopes.size - spread) / 2)
-    high = _at_rank(slopes, (slopes.size + spread) / 2 + 1)
+    low, high = interval_of(slopes, spread)
     return SenSlope(slope, low, high, intercept, slopes.size, confidence)
+
+
+def interval_of(slopes: NDArray[np.float64], spread: float) -> tuple[float, float]:
+    """Bound the median of sorted slopes.
+
+    Parameters
+    ----------
+    slopes
+        Slopes between pairs of points, rising.
+    spread
+        Quantile of the normal distribution times the standard deviation of S.
+
+    Returns
+    -------
+    tuple of float
+        The lower and the upper limit; NaN where the rank falls outside of the slopes that there are.
+    """
+    low = _at_rank(slopes, (slopes.size - spread) / 2)
+    return low, _at_rank(slopes, (slopes.size + spread) / 2 + 1)
 
 
 def _sorted_slopes(values: NDArray[np.float64], times: NDArray[np.float64]) -> NDArray[np.float64]:
