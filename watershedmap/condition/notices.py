@@ -120,6 +120,39 @@ def notice_years(
     return found
 
 
+def notice_unordered(sites: pd.DataFrame, survey: Survey) -> list[Fault]:
+    """Notice sites that share a reach in an order that is not known: they have no steps.
+
+    Parameters
+    ----------
+    sites
+        site_id, reach (-1 when on none), reach_id, position_m.
+    survey
+        Where they come from.
+
+    Returns
+    -------
+    list of Fault
+        One notice a reach.
+    """
+    placed = sites[sites["reach"] >= 0]
+    fix = "use a layer with lines; without them their order is unknown, and steps do not pass this reach"
+    file, column = survey.settings.tables["sites"], survey.settings.column("sites", "reach_id")
+    return [
+        Fault(
+            file,
+            None,
+            column,
+            _list(list(here["site_id"])),
+            f"{len(here)} sites lie on reach {reach}, and which is above the other is not known",
+            fix,
+            "notice",
+        )
+        for reach, here in placed.groupby("reach_id")
+        if len(here) > 1 and here["position_m"].isna().any()
+    ]
+
+
 def notice_uncovered(
     shares: pd.DataFrame, site_area: np.ndarray, reaches: gpd.GeoDataFrame, survey: Survey
 ) -> list[Fault]:

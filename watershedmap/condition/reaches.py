@@ -7,17 +7,13 @@
     from end to end.
 `inferred`
     No current site lies on it, but sites can be seen from its midpoint along the flow, upstream or
-    downstream, with no other sampled reach between and no farther than the reach of influence. Its score is
-    their weighted mean. The weight of a site at distance h is ``2 ** (-h / half_distance) * sqrt(a / b)``,
-    where a and b are the smaller and the larger of the upstream lengths of the two reaches. Half-distance h0
-    and the square root are the exponential tail-up model of Ver Hoef and Peterson (2010, J. Am. Stat. Assoc.
-    105:6-18; formula from memory) with range h0 / ln 2 and upstream length in the place of drainage area.
-    A site whose upstream length differs by more than `min_size_ratio` is not used.
+    downstream, with no other sampled reach and no barrier between and no farther than the reach of influence:
+    see `watershedmap.condition.inference` for score and error.
 `unassessed`
     Nothing of that; it has no score.
 
-Known bias: what enters between a site and the reach (an outfall, a dam) is not known to the weights. An
-inferred score therefore has no interval here, and is drawn apart from measured ones everywhere.
+Known bias: an inferred score is a guess with a reason. It is never drawn like a measured one, whatever its
+interval.
 """
 
 from __future__ import annotations
@@ -28,8 +24,9 @@ import numpy as np
 import pandas as pd
 from scipy.sparse.csgraph import connected_components
 
+from watershedmap.condition.inference import infer_reaches
 from watershedmap.condition.probability import Z, bound_mean, pool_errors, rate_classes
-from watershedmap.network.tracing import accumulate, sites_in_view
+from watershedmap.network.views import NO_BARRIERS, Barriers
 
 if TYPE_CHECKING:
     from watershedmap.network.topology import Network
@@ -40,7 +37,12 @@ MEASURED, INFERRED, UNASSESSED = "measured", "inferred", "unassessed"
 
 
 def assess_reaches(
-    network: Network, sites: pd.DataFrame, *, options: Options, index: Index | None = None
+    network: Network,
+    sites: pd.DataFrame,
+    *,
+    options: Options,
+    index: Index | None = None,
+    barriers: Barriers = NO_BARRIERS,
 ) -> pd.DataFrame:
     """Return the condition of every reach.
 
@@ -56,72 +58,61 @@ def assess_reaches(
         Reach of influence, half-distance and size ratio.
     index
         The index, for its scale and the probability of each class; left out, there are none.
+    barriers
+        Where inference ends.
 
     Returns
     -------
     pandas.DataFrame
         On the rows of the network: evidence, score, score_low, score_high, score_se (index units), score_df,
         n_sites, site_ids, inferred_from, inferred_km and, with `index`, probability_1 (best class) to
-        probability_k and class_certainty. All of the error is missing on reaches that are not measured.
+        probability_k and class_certainty. The error is missing where it cannot be told, and on reaches that
+        are unassessed.
     """
     usable = sites[(sites["reach"] >= 0) & sites["current"] & sites["score"].notna()].reset_index(drop=True)
+    usable = _with_errors(usable)
+    scale = (-np.inf, np.inf) if index is None else index.scale
     frame = pd.DataFrame(index=pd.RangeIndex(len(network.ids)))
-    frame = frame.join(_measure(usable, index)).join(_infer(network, usable, options))
-    inferred = frame.pop("inferred_score")
+    frame = frame.join(_measure(usable, scale))
     measured = frame["score"].notna()
-    evidence = np.where(measured, MEASURED, np.where(inferred.notna(), INFERRED, UNASSESSED))
+    found = infer_reaches(network, usable, options=options, barriers=barriers).reindex(frame.index)
+    bounds = bound_mean(found["inferred_score"], found["inferred_se"], found["inferred_df"], scale=scale)
+    evidence = np.where(measured, MEASURED, np.where(found["inferred_score"].notna(), INFERRED, UNASSESSED))
     frame.insert(0, "evidence", evidence)
-    frame["score"] = frame["score"].fillna(inferred)
+    guessed = pd.DataFrame(
+        {
+            "score": found["inferred_score"],
+            "score_low": bounds["score_low"],
+            "score_high": bounds["score_high"],
+            "score_se": found["inferred_se"],
+            "score_df": found["inferred_df"],
+        }
+    )
+    frame[guessed.columns] = frame[guessed.columns].where(measured, guessed)
     frame["n_sites"] = frame["n_sites"].fillna(0).astype(int)
+    frame = frame.join(found[["inferred_from", "inferred_km"]])
     if index is not None:
         frame = frame.join(rate_classes(frame, index))
     return frame.fillna({"site_ids": "", "inferred_from": ""})
 
 
-def _measure(sites: pd.DataFrame, index: Index | None) -> pd.DataFrame:
+def _with_errors(sites: pd.DataFrame) -> pd.DataFrame:
+    """Take the error of a site from its interval where it is not given, as a normal one."""
+    if "score_se" in sites:
+        return sites
+    return sites.assign(score_se=(sites["score_high"] - sites["score_low"]) / (2 * Z), score_df=np.nan)
+
+
+def _measure(sites: pd.DataFrame, scale: tuple[float, float]) -> pd.DataFrame:
     """Average the sites of each sampled reach; their errors are taken as independent."""
     ordered = sites.sort_values(["reach", "position_m", "site_id"], ascending=[True, False, True])
-    if "score_se" not in ordered:
-        error = (ordered["score_high"] - ordered["score_low"]) / (2 * Z)
-        ordered = ordered.assign(score_se=error, score_df=np.nan)
     groups = ordered.groupby("reach")
     weight = 1 / groups["score"].transform("size")
     errors = pool_errors(weight, ordered["score_se"], ordered["score_df"], ordered["reach"])
     score = groups["score"].mean()
-    scale = (-np.inf, np.inf) if index is None else index.scale
     interval = bound_mean(score, errors["score_se"], errors["score_df"], scale=scale)
     counted = pd.DataFrame({"n_sites": groups.size(), "site_ids": groups["site_id"].agg("; ".join)})
     return pd.concat([score, interval, errors, counted], axis=1)
-
-
-def _infer(network: Network, sites: pd.DataFrame, options: Options) -> pd.DataFrame:
-    """Weigh the sites in view of each reach that has none of its own."""
-    empty = pd.DataFrame({"inferred_score": [], "inferred_from": [], "inferred_km": []}, dtype=float)
-    if not network.has_flow or sites.empty:
-        return empty.astype({"inferred_from": object})
-    site_reach = sites["reach"].to_numpy()
-    view = sites_in_view(network, site_reach, sites["position_m"].to_numpy(), within_km=options.influence_km)
-    size = accumulate(network, network.length_km)
-    here, there = size[view["reach"].to_numpy()], size[site_reach[view["site"].to_numpy()]]
-    larger = np.maximum(here, there)
-    ratio = np.divide(np.minimum(here, there), larger, out=np.zeros_like(larger), where=larger > 0)
-    view = view.assign(ratio=ratio)[ratio >= options.min_size_ratio]
-    # Distances count from the nearest site of each reach, which leaves the shares of the weights as they are
-    # and keeps them from vanishing where the half-distance is short.
-    beyond = view["distance_km"] - view.groupby("reach")["distance_km"].transform("min")
-    view = view.assign(
-        weight=np.sqrt(view["ratio"]) * 2.0 ** (-beyond / options.half_distance_km),
-        score=sites["score"].to_numpy()[view["site"]],
-        site_id=sites["site_id"].to_numpy()[view["site"]],
-    )
-    weighted = view.assign(product=view["weight"] * view["score"]).groupby("reach")
-    return pd.DataFrame(
-        {
-            "inferred_score": weighted["product"].sum() / weighted["weight"].sum(),
-            "inferred_from": weighted["site_id"].agg("; ".join),
-            "inferred_km": weighted["distance_km"].min(),
-        }
-    )
 
 
 def combine_series(yearly: pd.DataFrame, sites: pd.DataFrame) -> pd.DataFrame:

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
-from watershedmap.network.tracing import accumulate, nearest_sites
+from watershedmap.network.tracing import accumulate, nearest_sites, place_on_reaches
 
 if TYPE_CHECKING:
     from watershedmap.network.topology import Network
@@ -122,13 +122,15 @@ def find_neighbours(network: Network, sites: pd.DataFrame) -> pd.DataFrame:
         where there is none, where the site is on no reach, or where flow is unknown.
     """
     beyond = find_nearest_sites(network, sites).reindex(sites["reach"]).set_axis(sites.index)
-    position = sites["position_m"] / 1000
-    length = pd.Series(network.length_km).reindex(sites["reach"]).set_axis(sites.index)
+    reach = sites["reach"].to_numpy()
+    position = place_on_reaches(network, reach, sites["position_m"].to_numpy(dtype=float))
+    length = np.append(network.length_km, np.nan)[reach]
     beyond["site_upstream_km"] += length - position
     beyond["site_downstream_km"] += position
     if not network.has_flow:
         return beyond
-    sampled = sites[is_sampled(sites)].sort_values(["reach", "position_m", "site_id"])
+    known = is_sampled(sites) & sites["position_m"].notna()  # which lies above the other is not known else
+    sampled = sites[known].sort_values(["reach", "position_m", "site_id"])
     for step, (column, sign) in ((-1, ("site_upstream", 1)), (1, ("site_downstream", -1))):
         other = sampled.groupby("reach")[["site_id", "position_m"]].shift(step)
         near = other["site_id"].dropna().index
