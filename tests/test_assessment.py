@@ -322,7 +322,11 @@ def test_condition_carries_its_error_and_class_probabilities(demo: Assessment) -
     assert sites["class_certainty"].between(0, 1).all()
     measured = demo.reaches["evidence"] == "measured"
     assert demo.reaches.loc[measured, "class_certainty"].notna().all()
-    assert demo.reaches.loc[~measured, "class_certainty"].isna().all()
+    inferred = demo.reaches["evidence"] == "inferred"
+    assert demo.reaches.loc[inferred, "class_certainty"].notna().all()
+    assert demo.reaches.loc[~measured & ~inferred, "class_certainty"].isna().all()
+    width = demo.reaches["score_high"] - demo.reaches["score_low"]
+    assert width[inferred].median() > width[measured].median()
     assert demo.samples["score_low"].notna().mean() > 0.99
 
 

@@ -13,9 +13,10 @@ PACKAGE = Path(__file__).parents[1] / "watershedmap"
 ORDER = (
     ("errors", "settings"),
     ("taxa",),
-    ("readers", "scoring", "network"),
+    ("readers", "scoring", "network", "trends"),
+    ("streams",),
     ("survey",),
-    ("condition", "trends"),
+    ("condition",),
     ("assessment",),
     ("planning",),
     ("render",),

@@ -153,7 +153,7 @@ def test_lines_whose_direction_cannot_be_believed_give_only_what_was_measured(
     assert evidence.get("inferred", 0) == 0
     assert evidence["measured"] >= 35
     assert assessment.reaches["upstream_km"].isna().all()
-    said = [notice for notice in assessment.notices if "direction" in notice.problem]
+    said = [notice for notice in assessment.notices if "direction of flow is unknown" in notice.problem]
     assert len(said) == 1
 
 

@@ -3,7 +3,8 @@
 ::
 
     Survey -> scores of samples -> condition of sites -> of reaches -> of sub-watersheds
-                                -> trends of sites and reaches
+                                -> trends of sites, of reaches and of groups of sites
+                                -> steps between sites that follow each other along the flow
 """
 
 from __future__ import annotations
@@ -16,9 +17,19 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 
-from watershedmap.condition.notices import notice_methods, notice_uncovered, notice_unused, notice_years
+from watershedmap.condition.groups import combine_trends
+from watershedmap.condition.leave_out import InferenceCheck, compare_inference
+from watershedmap.condition.notices import (
+    notice_methods,
+    notice_uncovered,
+    notice_unordered,
+    notice_unused,
+    notice_years,
+)
 from watershedmap.condition.reaches import MEASURED, assess_reaches, combine_series
 from watershedmap.condition.sites import CONFIDENCE, assess_sites, average_years
+from watershedmap.condition.step_lines import step_lines
+from watershedmap.condition.steps import find_steps
 from watershedmap.condition.subwatersheds import assess_subwatersheds, main_area
 from watershedmap.condition.upstream import (
     find_nearest_sites,
@@ -27,8 +38,11 @@ from watershedmap.condition.upstream import (
     summarise_upstream,
 )
 from watershedmap.errors import Fault, sort_faults
-from watershedmap.network.areas import area_km2, area_of_points, share_reaches
-from watershedmap.network.order import strahler_order
+from watershedmap.network.area_chain import chain_areas
+from watershedmap.network.areas import area_km2, area_of_points
+from watershedmap.network.order import shreve_magnitude, strahler_order
+from watershedmap.network.tracing import distance_to_outlet_km
+from watershedmap.network.views import Barriers
 from watershedmap.scoring.classes import class_rank, classify
 from watershedmap.scoring.replicates import ReplicateComparison, compare_replicates
 from watershedmap.scoring.samples import score_samples
@@ -68,6 +82,13 @@ class Assessment:
     """One row a reach: condition, evidence, class, trend, upstream summary, neighbours along the flow."""
     subwatersheds: gpd.GeoDataFrame | None
     """One row a sub-watershed: length-weighted condition; None when the survey has no such layer."""
+    inference: InferenceCheck
+    """How far inference along the flow is off at sites left out, beside simpler guesses."""
+    steps: gpd.GeoDataFrame
+    """One row a pair of sites that follow each other along the flow: the change of score, its test, and what
+    lies between; with the line between the two."""
+    combined_trends: pd.DataFrame
+    """One row a sub-watershed or group of reaches: the common trend of its sites."""
     taxa: pd.DataFrame | None
     """One row a taxon name as written, with what it was taken for; None for scores brought in."""
     notices: tuple[Fault, ...]
@@ -130,16 +151,17 @@ def assess_survey(survey: Survey) -> Assessment:
     as_of_year = int((samples if used.empty else used)["year"].max())
     yearly = average_years(used)
     log.info("Scored %d of %d samples", int(samples["score"].notna().sum()), len(samples))
-    site_area, shares = _join_areas(survey)
+    site_area = _find_areas(survey)
     sites = _assess_sites(survey, yearly, site_area, as_of_year)
-    reaches = _assess_reaches(survey, yearly, sites, shares)
+    reaches = _assess_reaches(survey, yearly, sites)
     evidence = reaches["evidence"].value_counts()
     log.info("Assessed reaches: %s", ", ".join(f"{count} {word}" for word, count in evidence.items()))
     notices = [
         *notice_unused(samples, checks, survey),
         *notice_methods(samples, survey),
         *notice_years(yearly, sites, survey, as_of_year=as_of_year),
-        *notice_uncovered(shares, site_area, reaches, survey),
+        *notice_unordered(sites, survey),
+        *notice_uncovered(survey.shares, site_area, reaches, survey),
     ]
     return Assessment(
         survey=survey,
@@ -151,19 +173,20 @@ def assess_survey(survey: Survey) -> Assessment:
         yearly=yearly,
         sites=sites.drop(columns="reach"),
         reaches=reaches,
-        subwatersheds=_assess_areas(survey, shares, reaches, site_area),
+        subwatersheds=_assess_areas(survey, reaches, site_area),
+        inference=_check_inference(survey, sites),
+        steps=_find_steps(survey, sites, samples, reaches),
+        combined_trends=_combine_trends(survey, yearly, sites),
         taxa=survey.taxa,
         notices=sort_faults([*survey.notices, *notices]),
     )
 
 
-def _join_areas(survey: Survey) -> tuple[np.ndarray, pd.DataFrame]:
-    """Return the sub-watershed of each site, and the shares of each reach in each sub-watershed."""
-    areas = survey.subwatersheds
-    if areas is None:
-        shares = pd.DataFrame({"reach": [], "area": [], "share": [], "length_km": []}, dtype=float)
-        return np.full(len(survey.sites), -1), shares.astype({"reach": int, "area": int})
-    return area_of_points(survey.sites.geometry, areas), share_reaches(survey.reaches, areas)
+def _find_areas(survey: Survey) -> np.ndarray:
+    """Return the row of the sub-watershed of each site, -1 for none."""
+    if survey.subwatersheds is None:
+        return np.full(len(survey.sites), -1)
+    return area_of_points(survey.sites.geometry, survey.subwatersheds)
 
 
 def _ids_of_areas(survey: Survey) -> pd.Series:
@@ -195,12 +218,12 @@ def _assess_sites(
     return _with_trends(sites, trends.reindex(sites["site_id"]), present=sampled)
 
 
-def _assess_reaches(
-    survey: Survey, yearly: pd.DataFrame, sites: gpd.GeoDataFrame, shares: pd.DataFrame
-) -> gpd.GeoDataFrame:
+def _assess_reaches(survey: Survey, yearly: pd.DataFrame, sites: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
     """Join condition, class, trend and what lies along the flow for each reach."""
     network, index = survey.network, survey.index
-    condition = assess_reaches(network, sites, options=survey.settings.options, index=index)
+    condition = assess_reaches(
+        network, sites, options=survey.settings.options, index=index, barriers=_stack_barriers(survey)
+    )
     label = classify(condition["score"], index)
     sampled = sites.loc[is_sampled(sites), "reach"]
     upstream = summarise_upstream(
@@ -213,9 +236,9 @@ def _assess_reaches(
     trends = _trends(survey, combine_series(yearly, sites), "reach").reindex(condition.index)
     place = survey.reaches[["reach_id", "name", "geometry"]].assign(
         downstream_id=_downstream_ids(survey),
-        length_km=network.length_km,
-        strahler_order=_orders(survey),
-        subwatershed_id=main_area(shares, _ids_of_areas(survey), len(condition)),
+        length_km=_known_lengths(survey),
+        **_orders(survey),
+        subwatershed_id=main_area(survey.shares, _ids_of_areas(survey), len(condition)),
     )
     joined = gpd.GeoDataFrame(place.join(condition.assign(**{"class": label})))
     joined = _with_trends(joined, trends, present=condition["evidence"] == MEASURED)
@@ -223,16 +246,64 @@ def _assess_reaches(
 
 
 def _assess_areas(
-    survey: Survey, shares: pd.DataFrame, reaches: gpd.GeoDataFrame, site_area: np.ndarray
+    survey: Survey, reaches: gpd.GeoDataFrame, site_area: np.ndarray
 ) -> gpd.GeoDataFrame | None:
-    """Join size, condition and class of each sub-watershed."""
-    areas = survey.subwatersheds
+    """Join size, chain, condition and class of each sub-watershed."""
+    areas, shares = survey.subwatersheds, survey.shares
     if areas is None:
         return None
     condition = assess_subwatersheds(areas, shares, reaches, site_area=site_area, index=survey.index)
     frame = areas[["subwatershed_id", "name"]].assign(area_km2=area_km2(areas.geometry)).join(condition)
     frame["class"] = classify(frame["score"], survey.index)
+    chain = chain_areas(areas, survey.network, shares)
+    frame = frame.join(chain[["downstream_id", "source", "agrees", "upstream_area_km2"]])
+    frame = frame.rename(columns={"source": "chain_source", "agrees": "chain_agrees"})
     return gpd.GeoDataFrame(frame, geometry=areas.geometry, crs=areas.crs)
+
+
+def _stack_barriers(survey: Survey) -> Barriers:
+    """Gather what ends inference: barriers at points, and reaches that are barriers as a whole."""
+    points, reaches = survey.barriers, survey.reaches
+    closed = reaches["barrier"] != "" if "barrier" in reaches else pd.Series(dtype=bool)
+    return Barriers(
+        reach=points["reach"].to_numpy(dtype=np.intp),
+        position_m=points["position_m"].to_numpy(dtype=float),
+        closed=closed.to_numpy(dtype=bool),
+    )
+
+
+def _check_inference(survey: Survey, sites: gpd.GeoDataFrame) -> InferenceCheck:
+    return compare_inference(
+        survey.network,
+        sites,
+        options=survey.settings.options,
+        index=survey.index,
+        barriers=_stack_barriers(survey),
+    )
+
+
+def _find_steps(
+    survey: Survey, sites: gpd.GeoDataFrame, samples: pd.DataFrame, reaches: gpd.GeoDataFrame
+) -> gpd.GeoDataFrame:
+    """Compare sites that follow each other along the flow, and draw the way between them."""
+    network = survey.network
+    steps = find_steps(
+        network, sites, samples, index=survey.index, options=survey.settings.options, reaches=reaches
+    )
+    return gpd.GeoDataFrame(steps, geometry=step_lines(network, survey.reaches, sites, steps))
+
+
+def _combine_trends(survey: Survey, yearly: pd.DataFrame, sites: gpd.GeoDataFrame) -> pd.DataFrame:
+    options = survey.settings.options
+    return combine_trends(
+        yearly,
+        sites,
+        survey.reaches,
+        better=survey.index.better,
+        min_years=options.min_trend_years,
+        alpha=options.trend_alpha,
+        confidence=CONFIDENCE,
+    )
 
 
 def _trends(survey: Survey, series: pd.DataFrame, key: str) -> pd.DataFrame:
@@ -256,13 +327,34 @@ def _with_trends(frame: gpd.GeoDataFrame, trends: pd.DataFrame, *, present: pd.S
     return joined
 
 
+def _known_lengths(survey: Survey) -> np.ndarray:
+    """Return the length of each reach, missing for one without a line and without a given length."""
+    reaches, length = survey.reaches, survey.network.length_km
+    unknown = reaches.geometry.isna()
+    if "length_km" in reaches:
+        unknown &= reaches["length_km"].isna()
+    return np.where(unknown, np.nan, length)
+
+
 def _downstream_ids(survey: Survey) -> np.ndarray:
     """Return the id of the next reach downstream, None at an outlet."""
     ids = np.append(survey.network.ids.astype(object), [None])
     return ids[survey.network.main_down]
 
 
-def _orders(survey: Survey) -> pd.Series:
-    if not survey.network.has_flow:
-        return pd.Series(pd.NA, index=survey.reaches.index, dtype="Int64")
-    return pd.Series(strahler_order(survey.network), index=survey.reaches.index, dtype="Int64")
+def _orders(survey: Survey) -> dict[str, pd.Series]:
+    """Return order, magnitude and distance to the outlet of each reach; missing where flow is unknown."""
+    network, rows = survey.network, survey.reaches.index
+    if not network.has_flow:
+        missing = pd.Series(pd.NA, index=rows, dtype="Int64")
+        return {
+            "strahler_order": missing,
+            "shreve_magnitude": pd.Series(np.nan, index=rows),
+            "outlet_km": pd.Series(np.nan, index=rows),
+        }
+    order = pd.Series(strahler_order(network), index=rows, dtype="Int64")
+    return {
+        "strahler_order": order.where(order > 0),
+        "shreve_magnitude": pd.Series(shreve_magnitude(network), index=rows, dtype=float),
+        "outlet_km": pd.Series(distance_to_outlet_km(network), index=rows),
+    }

@@ -13,11 +13,11 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+import pandas as pd
+
 from watershedmap.errors import Fault, SurveyError, sort_faults
-from watershedmap.network.reports import list_ids
 from watershedmap.network.snapping import place_sites
-from watershedmap.network.topology import Network, build_network
-from watershedmap.readers.layers import read_reaches, read_subwatersheds
+from watershedmap.readers.barriers import read_barriers
 from watershedmap.readers.samples import read_counts, read_samples, read_scores
 from watershedmap.readers.settings import read_settings
 from watershedmap.readers.sites import read_sites
@@ -27,13 +27,14 @@ from watershedmap.scoring.choice import choose_index
 from watershedmap.scoring.indices import BIOTIC_INDEX
 from watershedmap.scoring.metrics import MetricSettings
 from watershedmap.settings import SETTINGS_FILE, TOLERANCES, Settings
+from watershedmap.streams import Streams, read_streams
 from watershedmap.taxa.lookup import make_lookup, resolve
 
 if TYPE_CHECKING:
     import geopandas as gpd
-    import pandas as pd
 
     from watershedmap.errors import Severity
+    from watershedmap.network.topology import Network
     from watershedmap.scoring.indices import Index
 
 
@@ -66,8 +67,15 @@ class Survey:
     """One row a sub-watershed: subwatershed_id, name, polygon in WGS 84; None when there is no such layer."""
     network: Network
     """The reaches as a network."""
+    shares: pd.DataFrame
+    """One row a reach and sub-watershed that meet: reach, area (rows of the layers), share, length_km."""
+    findings: gpd.GeoDataFrame
+    """One row a place in the layers to look at: finding, severity, ids, note, fix, and a point."""
     placement: pd.DataFrame
-    """On the rows of `sites`: reach, reach_id, offset_m, position_m, snapped_longitude, snapped_latitude."""
+    """On the rows of `sites`: reach, reach_id, offset_m, position_m, snapped_longitude, snapped_latitude,
+    and how the reach was chosen: placement, candidates, ambiguity."""
+    barriers: gpd.GeoDataFrame
+    """One row a barrier: barrier_id, name, kind, reach (row, -1 for none), reach_id, position_m, point."""
     notices: tuple[Fault, ...]
     """All that was noticed and does not stop a run."""
     inputs: tuple[Path, ...]
@@ -102,27 +110,17 @@ def read_survey(folder: str | Path) -> Survey:
     metric_settings, of_model = _read_model(settings)
     own_taxa, of_taxa = read_taxa(folder, settings)
     faults += of_model + of_taxa + _check_values(index, settings)
-    reaches, more = read_reaches(folder, settings)
-    subwatersheds, further = read_subwatersheds(folder, settings)
-    sites, of_sites = read_sites(folder, settings, reach_ids=set(reaches["reach_id"]))
+    streams = read_streams(folder, settings)
+    sites, of_sites = read_sites(folder, settings, reach_ids=set(streams.reaches["reach_id"]))
+    barriers, of_barriers = read_barriers(folder, settings, reach_ids=set(streams.reaches["reach_id"]))
     samples, counts, taxa, of_samples = _read_collections(folder, settings, sites, own_taxa)
-    faults += more + further + of_sites + of_samples + _check_methods(samples, settings)
-    if any(fault.severity == "fault" for fault in more):
-        raise SurveyError(faults)  # a network of a layer at fault would only add faults that are none
-    network, of_network = build_network(
-        reaches,
-        direction=settings.options.direction,
-        join_m=settings.options.join_m,
-        file=settings.layers["reaches"].path,
-    )
-    faults += [_name_column(fault, "reaches", settings) for fault in of_network]
-    faults += _report_lengths(reaches, network, settings)
+    faults += [*streams.faults, *of_sites, *of_barriers, *of_samples, *_check_methods(samples, settings)]
     _stop_on(faults)
-    log.info("Read %d sites, %d samples, %d reaches", len(sites), len(samples), len(reaches))
-    placement, of_placement = place_sites(
-        sites, reaches, network, within_m=settings.options.snap_m, file=settings.tables["sites"]
-    )
-    faults += [_name_column(fault, "sites", settings) for fault in of_placement]
+    assert streams.network is not None  # noqa: S101 - there is one where the layers have no fault
+    log.info("Read %d sites, %d samples", len(sites), len(samples))
+    placement, of_placement = _place(sites, "sites", streams, settings)
+    barriers, more = _place_barriers(barriers, streams, settings)
+    faults += of_placement + more
     _stop_on(faults)
     assert index is not None  # noqa: S101 - choose_index returns None only with a fault, and there is none
     return Survey(
@@ -134,13 +132,49 @@ def read_survey(folder: str | Path) -> Survey:
         samples=samples,
         counts=counts,
         taxa=taxa,
-        reaches=reaches,
-        subwatersheds=subwatersheds,
-        network=network,
+        reaches=streams.reaches,
+        subwatersheds=streams.subwatersheds,
+        network=streams.network,
+        shares=streams.shares,
+        findings=streams.findings,
         placement=placement,
+        barriers=barriers,
         notices=sort_faults(faults),
-        inputs=_list_inputs(folder, settings),
+        inputs=list_inputs(folder, settings),
     )
+
+
+def _place(
+    points: gpd.GeoDataFrame, table: str, streams: Streams, settings: Settings
+) -> tuple[pd.DataFrame, list[Fault]]:
+    """Put points on reaches, and name columns in reports as the user's own file does."""
+    assert streams.network is not None  # noqa: S101 - as above
+    placement, found = place_sites(
+        points,
+        streams.reaches,
+        streams.network,
+        within_m=settings.options.snap_m,
+        file=settings.tables.get(table, table),
+    )
+    return placement, [_name_column(fault, table, settings) for fault in found]
+
+
+def _place_barriers(
+    barriers: gpd.GeoDataFrame, streams: Streams, settings: Settings
+) -> tuple[gpd.GeoDataFrame, list[Fault]]:
+    if barriers.empty:
+        return barriers.assign(reach=pd.Series(dtype=int), position_m=pd.Series(dtype=float)), []
+    points = barriers.rename(columns={"barrier_id": "site_id"})
+    placement, found = _place(points, "barriers", streams, settings)
+    placed = barriers.drop(columns="reach_id").join(placement[["reach", "reach_id", "position_m"]])
+    return placed, [_speak_of_barrier(fault, settings) for fault in found]
+
+
+def _speak_of_barrier(fault: Fault, settings: Settings) -> Fault:
+    """Word a notice about a placed point for a barrier, which ends inference only where it is on a reach."""
+    column = settings.column("barriers", "barrier_id") if fault.column == "site_id" else fault.column
+    problem = fault.problem.replace("this site", "this barrier").replace("the site", "the barrier")
+    return replace(fault, column=column, problem=problem.replace("site ", "barrier ", 1))
 
 
 def _stop_on(faults: list[Fault]) -> None:
@@ -237,21 +271,21 @@ def _check_methods(samples: pd.DataFrame, settings: Settings) -> list[Fault]:
     ]
 
 
-def _report_lengths(reaches: gpd.GeoDataFrame, network: Network, settings: Settings) -> list[Fault]:
-    """Notice reaches that have a line without any length: they weigh nothing anywhere."""
-    flat = (network.length_km == 0) & ~reaches.geometry.isna().to_numpy()
-    if not flat.any():
-        return []
-    ids = list_ids(list(reaches.loc[flat, "reach_id"]))
-    column = settings.column("reaches", "reach_id")
-    problem = f"{int(flat.sum())} reach(es) have a line of no length"
-    return [
-        Fault(settings.layers["reaches"].path, None, column, ids, problem, "mend or remove them", "notice")
-    ]
+def list_inputs(folder: Path, settings: Settings) -> tuple[Path, ...]:
+    """List every file that a survey reads; the parts of a shapefile lie beside it under the same stem.
 
+    Parameters
+    ----------
+    folder
+        The survey folder.
+    settings
+        Its settings.
 
-def _list_inputs(folder: Path, settings: Settings) -> tuple[Path, ...]:
-    """Name every file that was read; the parts of a shapefile lie beside it under the same stem."""
+    Returns
+    -------
+    tuple of pathlib.Path
+        Sorted; a file that is not there is named all the same.
+    """
     named = [SETTINGS_FILE, *settings.tables.values(), *(layer.path for layer in settings.layers.values())]
     if settings.index.definition:
         named.append(settings.index.definition)

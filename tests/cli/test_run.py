@@ -33,6 +33,11 @@ RESULTS = {
     "taxa.csv",
     "checks.csv",
     "notices.csv",
+    "steps.csv",
+    "combined_trends.csv",
+    "inference.csv",
+    "layer_findings.csv",
+    "layers.html",
 }
 
 

@@ -48,7 +48,15 @@ class FakeSurvey:
 
     folder: Path
     inputs: tuple[Path, ...]
+    findings: gpd.GeoDataFrame
     settings: FakeSettings = field(default_factory=FakeSettings)
+
+
+@dataclass(frozen=True, slots=True)
+class FakeInference:
+    """Stands in for what hiding sites has shown."""
+
+    table: pd.DataFrame
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,6 +72,9 @@ class FakeAssessment:
     sites: gpd.GeoDataFrame
     reaches: gpd.GeoDataFrame
     subwatersheds: gpd.GeoDataFrame | None
+    steps: gpd.GeoDataFrame
+    combined_trends: pd.DataFrame
+    inference: FakeInference
     taxa: pd.DataFrame | None
     notices: tuple[Fault, ...]
 
@@ -109,6 +120,9 @@ def _sites() -> gpd.GeoDataFrame:
             "position_m": [512.04, NAN],
             "snapped_longitude": [10.00001, NAN],
             "snapped_latitude": [50.0, NAN],
+            "placement": ["nearest", "none"],
+            "ambiguity": ["tributary mouth", ""],
+            "candidates": [FORMULA, ""],
             "subwatershed_id": ["W1", None],
             "n_samples": pd.array([2, 0], dtype="Int64"),
             "n_years": pd.array([2, 0], dtype="Int64"),
@@ -216,6 +230,32 @@ def _taxa() -> pd.DataFrame:
     )
 
 
+def _steps() -> gpd.GeoDataFrame:
+    """Give two steps, one of them without a line."""
+    columns = {
+        "site_upstream": ["S1", FORMULA],
+        "site_downstream": ["S2", "S1"],
+        "step_estimate": [1.005, NAN],
+        "p_adjusted": [0.03125, NAN],
+        "step": ["worse downstream", "too few pairs"],
+        "tributaries": [FORMULA, ""],
+        "larger_joins": [False, True],
+    }
+    return gpd.GeoDataFrame(columns, geometry=[LineString([(0, 0), (0, 1)]), None], crs="EPSG:4326")
+
+
+def _findings() -> gpd.GeoDataFrame:
+    """Give two findings, one of them without a place."""
+    columns = {
+        "finding": ["near miss", "outlet"],
+        "severity": "notice",
+        "ids": [FORMULA, "R1"],
+        "note": [SCRIPT, "n"],
+        "fix": "f",
+    }
+    return gpd.GeoDataFrame(columns, geometry=[Point(0, 1), None], crs="EPSG:4326")
+
+
 @pytest.fixture
 def small_assessment(tmp_path: Path) -> FakeAssessment:
     """Two sites, three reaches, two sub-watersheds, in a survey folder with two inputs and one beside it."""
@@ -226,7 +266,7 @@ def small_assessment(tmp_path: Path) -> FakeAssessment:
     (folder.parent / "streams.gpkg").write_bytes(b"invented")
     inputs = (folder / "survey.toml", folder / "sites.csv", folder / ".." / "streams.gpkg")
     return FakeAssessment(
-        survey=FakeSurvey(folder=folder, inputs=inputs),
+        survey=FakeSurvey(folder=folder, inputs=inputs, findings=_findings()),
         index=FakeIndex(),
         as_of_year=2023,
         samples=_samples(),
@@ -235,6 +275,9 @@ def small_assessment(tmp_path: Path) -> FakeAssessment:
         sites=_sites(),
         reaches=_reaches(),
         subwatersheds=_subwatersheds(),
+        steps=_steps(),
+        combined_trends=pd.DataFrame({"kind": ["sub-watershed"], "group": [SCRIPT], "p_value": [NAN]}),
+        inference=FakeInference(pd.DataFrame({"method": ["plain mean"], "n_sites": [0], "bias": [NAN]})),
         taxa=_taxa(),
         notices=(
             Fault("counts.csv", 3, "taxon", "-Baetidea", "no table knows this name", "Baetidae?", "notice"),

@@ -13,7 +13,7 @@ import pytest
 from shapely.geometry import MultiLineString
 
 from watershedmap.errors import OutputError
-from watershedmap.render.geopackage import FIXED_DATE, write_geopackage
+from watershedmap.render.geopackage import FIXED_DATE, write_findings, write_geopackage
 from watershedmap.render.tables import COLUMNS
 
 if TYPE_CHECKING:
@@ -33,7 +33,13 @@ def test_layers_are_in_order_and_no_other_tables_are_listed(
 ) -> None:
     path = write_geopackage(small_assessment, tmp_path / "condition.gpkg")
     layers = pyogrio.list_layers(path).tolist()
-    assert layers == [["reaches", "LineString"], ["sites", "Point"], ["subwatersheds", "Polygon"]]
+    assert layers == [
+        ["reaches", "LineString"],
+        ["sites", "Point"],
+        ["subwatersheds", "Polygon"],
+        ["steps", "LineString"],
+        ["layer_findings", "Point"],
+    ]
     assert [file.name for file in tmp_path.iterdir() if file.is_file()] == ["condition.gpkg"]
 
 
@@ -48,7 +54,7 @@ def test_header_and_tables_are_those_of_the_standard(small_assessment: Assessmen
     tables = {name for (name,) in _query(path, "select name from sqlite_master where type = 'table'")}
     assert {"gpkg_spatial_ref_sys", "gpkg_contents", "gpkg_geometry_columns", "gpkg_extensions"} <= tables
     contents = _query(path, "select table_name, data_type, srs_id, last_change from gpkg_contents")
-    names = ("reaches", "sites", "subwatersheds")
+    names = ("reaches", "sites", "subwatersheds", "steps", "layer_findings")
     assert contents == [(name, "features", 4326, FIXED_DATE) for name in names]
 
 
@@ -129,7 +135,8 @@ def test_a_survey_without_sites_or_areas_still_has_its_layers(
 ) -> None:
     bare = dataclasses.replace(small_assessment, sites=small_assessment.sites.head(0), subwatersheds=None)
     path = write_geopackage(bare, tmp_path / "condition.gpkg")
-    assert pyogrio.list_layers(path).tolist() == [["reaches", "LineString"], ["sites", "Point"]]
+    layers = pyogrio.list_layers(path)[:, 0].tolist()
+    assert layers == ["reaches", "sites", "steps", "layer_findings"]
     assert len(gpd.read_file(path, layer="sites")) == 0
 
 
@@ -159,3 +166,17 @@ def test_a_failure_leaves_the_earlier_file(
         write_geopackage(small_assessment, path)
     assert path.read_bytes() == before
     assert [file.name for file in tmp_path.iterdir() if file.is_file()] == ["condition.gpkg"]
+
+
+def test_findings_alone_make_a_file_with_and_without_places(
+    small_assessment: Assessment, tmp_path: Path
+) -> None:
+    findings = small_assessment.survey.findings
+    one = write_findings(findings, tmp_path / "one.gpkg")
+    assert pyogrio.list_layers(one).tolist() == [["layer_findings", "Point"]]
+    read = pyogrio.read_dataframe(one)
+    assert read["ids"].tolist() == findings["ids"].tolist()
+    assert read.geometry.isna().tolist() == [False, True]
+    assert one.read_bytes() == write_findings(findings, tmp_path / "two.gpkg").read_bytes()
+    empty = write_findings(findings.head(0), tmp_path / "empty.gpkg")
+    assert len(pyogrio.read_dataframe(empty)) == 0

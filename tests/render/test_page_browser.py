@@ -260,14 +260,14 @@ def test_click_beside_all_streams_opens_the_sub_watershed(visit: Callable[..., O
     assert "100 %" in page.inner_text("#panel")
 
 
-def test_inferred_says_from_where_and_has_no_interval(visit: Callable[..., Opened]) -> None:
+def test_inferred_says_from_where_and_why_it_has_no_interval(visit: Callable[..., Opened]) -> None:
     page = visit().page
     click_reach(page, "R3", 0.7)
     text = page.inner_text("#panel")
     assert text.index("Inferred, not measured") < text.index("Band 2") < text.index("Made-up index 2.25")
     assert "Inferred from S01" in text
     assert "the nearest is 4.1 km along the flow" in text
-    assert "interval unknown: inferred" in text
+    assert "90 % interval unknown: too few sites" in text
     assert "8.2 km of stream, 85 % assessed, 2 sites" in text
     assert "Measured and inferred together." in page.inner_text("#panel .bar")
     assert page.query_selector("#panel .chart") is None

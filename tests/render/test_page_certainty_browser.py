@@ -108,7 +108,7 @@ def test_an_uncertain_sub_watershed_has_the_mark_at_its_name(visit: Callable[...
 def test_legend_counts_what_is_uncertain_and_states_the_limit(visit: Callable[..., Opened]) -> None:
     page = visit(add_chances(build_assessment())).page
     reaches, sites = (page.inner_text(f'[data-layer="{layer}"]') for layer in ("reaches", "sites"))
-    assert "of these, class uncertain\t1\t2.5" in reaches
+    assert "of both, class uncertain\t1\t2.5" in reaches
     assert "of both, class uncertain\t1" in sites
     assert "a probability under 70 %, a limit of our own choice" in sites
     icon = page.query_selector('[data-layer="reaches"] tr:has-text("uncertain") svg')

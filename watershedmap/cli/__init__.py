@@ -9,6 +9,7 @@ from watershedmap.cli.limits import limits
 from watershedmap.cli.run import run
 from watershedmap.cli.score import score
 from watershedmap.cli.shared import show_version
+from watershedmap.cli.trace import trace
 
 app = typer.Typer(
     name="watershedmap",
@@ -22,6 +23,7 @@ app.command()(check)
 app.command()(run)
 app.command()(limits)
 app.command()(score)
+app.command()(trace)
 
 
 @app.callback()

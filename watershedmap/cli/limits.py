@@ -73,7 +73,7 @@ def limits(
             )
         except ValueError as error:
             _refuse(str(error))
-        deliver(text, output)
+        deliver(text, output, folder=folder)
 
 
 def _pick_scores(assessment: Assessment, sites: str) -> pd.Series:

@@ -73,6 +73,16 @@ def _summarise(assessment: Assessment, page: Path) -> list[str]:
     for _, reach in worst.iterrows():
         name = f" ({reach['name']})" if reach["name"] else ""
         lines.append(f"  {reach['reach_id']}{name}: {reach['score']:.2f}, {reach['class']}, {reach['trend']}")
+    lines += _tell_steps(assessment)
     if assessment.notices:
         lines.append(f"{len(assessment.notices)} notice(s): see methods.html, or run watershedmap check")
     return lines
+
+
+def _tell_steps(assessment: Assessment) -> list[str]:
+    """Say how many steps are clear along the flow, and where the largest drop lies."""
+    from watershedmap.condition.step_sentences import describe_steps  # noqa: PLC0415 - loaded by now
+
+    names = dict(zip(assessment.sites["site_id"], assessment.sites["name"], strict=True))
+    rate = assessment.survey.settings.options.false_discovery
+    return describe_steps(assessment.steps, assessment.index, names=names, rate=rate)[:2]

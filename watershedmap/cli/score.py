@@ -70,7 +70,7 @@ def score(
             text = _write_checks(assessment)
         else:
             text = _write_samples(assessment)
-        deliver(text, output)
+        deliver(text, output, folder=folder)
 
 
 def _write_samples(assessment: Assessment) -> str:

@@ -164,12 +164,23 @@ def printable(text: object) -> str:
     )
 
 
-def deliver(text: str, output: Path | None) -> None:
-    """Write text to the file that was asked for, or print it."""
+def deliver(text: str, output: Path | None, *, folder: Path) -> None:
+    """Write text to the file that was asked for, or print it; never over a file of the survey."""
     if output is None:
         print_text(text)
     else:
+        spare_inputs(output, folder)
         write_whole(output, text)
+
+
+def spare_inputs(output: Path, folder: Path) -> None:
+    """Refuse a file to write that the survey reads."""
+    from watershedmap.readers.settings import read_settings  # noqa: PLC0415 - loads much
+    from watershedmap.survey import list_inputs  # noqa: PLC0415 - the same
+
+    inputs = {path.resolve() for path in list_inputs(folder, read_settings(folder)[0])}
+    if output.resolve() in inputs:
+        raise OutputError(f"{output} is a file that the survey reads; name another file")
 
 
 def print_text(text: str) -> None:

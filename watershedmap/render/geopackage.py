@@ -1,8 +1,9 @@
 """The layers of an assessment as one GeoPackage, for any GIS.
 
-Layers `reaches`, `sites` and, where the survey has them, `subwatersheds`, in WGS 84, with the columns and
-the rounding of the plain tables. A missing value is NULL, a truth value a boolean, text is text even where a
-whole column is missing. No tables without geometry are added. Heights of the geometry are dropped.
+Layers `reaches`, `sites`, `steps` (lines between sites), `layer_findings` (places in the layers to look at)
+and, where the survey has them, `subwatersheds`, in WGS 84, with the columns and the rounding of the plain
+tables. A missing value is NULL, a truth value a boolean, text is text even where a whole column is missing.
+No tables without geometry are added. Heights of the geometry are dropped.
 
 GeoPackage is OGC 12-128; version 1.2 is written, which older programs read too. It wants a time of last
 change; a fixed one is written, so that the same assessment gives the same bytes.
@@ -34,7 +35,13 @@ CRS: Final = "EPSG:4326"
 FIXED_DATE: Final = "2000-01-01T00:00:00.000Z"
 """Stands in the file as the time of last change; says nothing of when it was written."""
 
-SHAPES: Final[Mapping[str, str]] = {"reaches": "LineString", "sites": "Point", "subwatersheds": "Polygon"}
+SHAPES: Final[Mapping[str, str]] = {
+    "reaches": "LineString",
+    "sites": "Point",
+    "subwatersheds": "Polygon",
+    "steps": "LineString",
+    "layer_findings": "Point",
+}
 """Geometry type of each layer; the multi-part form is used when any feature needs it."""
 
 TEXT: Final = frozenset(
@@ -55,6 +62,21 @@ TEXT: Final = frozenset(
         "site_upstream",
         "site_downstream",
         "notes",
+        "placement",
+        "ambiguity",
+        "candidates",
+        "chain_source",
+        "test",
+        "step",
+        "reaches_between",
+        "tributaries",
+        "tributary_names",
+        "tributary_scores",
+        "finding",
+        "severity",
+        "ids",
+        "note",
+        "fix",
     }
 )
 """Columns that are text even when all of their values are missing."""
@@ -85,18 +107,47 @@ def write_geopackage(assessment: Assessment, path: Path) -> Path:
     OutputError
         When it cannot be written.
     """
-    frames = {
+    frames: dict[str, gpd.GeoDataFrame | None] = {
         "reaches": assessment.reaches,
         "sites": assessment.sites,
         "subwatersheds": assessment.subwatersheds,
+        "steps": assessment.steps,
+        "layer_findings": assessment.survey.findings,
     }
+    present = {layer: frame for layer, frame in frames.items() if frame is not None}
+    return _write_whole(present, path, decimals=assessment.index.decimals)
+
+
+def write_findings(findings: gpd.GeoDataFrame, path: Path) -> Path:
+    """Write what was found in the map layers as a layer of points.
+
+    Parameters
+    ----------
+    findings
+        finding, severity, ids, note, fix, and a point or None.
+    path
+        File to write; one that is there is replaced once the new one is complete.
+
+    Returns
+    -------
+    Path
+        The file written.
+
+    Raises
+    ------
+    OutputError
+        When it cannot be written.
+    """
+    return _write_whole({"layer_findings": findings}, path, decimals=0)
+
+
+def _write_whole(frames: Mapping[str, gpd.GeoDataFrame], path: Path, *, decimals: int) -> Path:
     part = path.with_name(f".{path.stem}.part{path.suffix}")
     try:
         part.unlink(missing_ok=True)
         with _fixed_date():
             for layer, frame in frames.items():
-                if frame is not None:
-                    _write_layer(frame, layer, part, decimals=assessment.index.decimals)
+                _write_layer(frame, layer, part, decimals=decimals)
         part.replace(path)
     except (OSError, DataSourceError, DataLayerError) as error:
         part.unlink(missing_ok=True)

@@ -13,10 +13,16 @@ from typing import TYPE_CHECKING, Any
 
 import jinja2
 
+from watershedmap.render.methods_flow import (
+    describe_all_steps,
+    describe_combined_trends,
+    describe_inference,
+)
 from watershedmap.scoring.metrics import METRICS
 from watershedmap.scoring.quality import list_checks
 from watershedmap.scoring.scales import CutPoints, MultimetricIndex, Percentile, Ramp
 from watershedmap.settings import Options
+from watershedmap.trends.direction import IMPROVING, WORSENING, count_held
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -48,6 +54,13 @@ INDEX_RULES: Mapping[str, str] = {
     "whether it is rare (1 to 9), common (10 to 99) or dominant (100 or more). Weights are from memory.",
 }
 """What is said of each built-in index, beside its classes and source."""
+
+DIVERGENCE_RULES: Mapping[str, str] = {
+    "equal": "all branches share equally, and the branch that stands first in the layer is the main one",
+    "area": "all goes down the branch with the largest upstream area",
+    "order": "all goes down the branch with the highest order in the layer",
+}
+"""How water divides where the layer gives no shares, by the option."""
 
 
 def write_methods(assessment: Assessment, path: Path) -> None:
@@ -97,6 +110,11 @@ def render_methods(assessment: Assessment) -> str:
         metrics=METRICS if assessment.taxa is not None else (),
         options=options,
         flow=_describe_flow(assessment),
+        divergence=DIVERGENCE_RULES[options.divergence],
+        inference=describe_inference(assessment),
+        steps=describe_all_steps(assessment),
+        combined=describe_combined_trends(assessment),
+        held=_describe_held(assessment),
         percent_alpha=f"{100 * options.trend_alpha:g}",
         option_rows=_list_options(options),
         checks=_list_checks(assessment),
@@ -148,6 +166,15 @@ def _describe_flow(assessment: Assessment) -> str:
         "The direction of flow could not be established from this layer: no stream order, no upstream or "
         "downstream figures and no inferred condition are given, only what was measured on a reach."
     )
+
+
+def _describe_held(assessment: Assessment) -> str:
+    """Say how many of the sites with a direction would hold with false discovery held down over all."""
+    rate = assessment.survey.settings.options.false_discovery
+    trends = assessment.sites["trend"]
+    directed = int(trends.isin([IMPROVING, WORSENING]).sum())
+    held = count_held(assessment.sites, rate=rate)
+    return f"{directed} site(s) show a direction; {held} of them hold with false discovery at {rate:g}"
 
 
 def _list_options(options: Options) -> list[dict[str, str]]:

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from watershedmap.errors import OutputError
 from watershedmap.render.folder import staged_folder
 from watershedmap.render.geopackage import write_geopackage
+from watershedmap.render.layer_report import count_layers, write_layer_report
 from watershedmap.render.manifest import write_manifest
 from watershedmap.render.methods import write_methods
 from watershedmap.render.page import write_page
@@ -18,12 +19,13 @@ if TYPE_CHECKING:
     from watershedmap.assessment import Assessment
 
 MAP_FILE = "map.html"
+GEOPACKAGE = "condition.gpkg"
 
 log = logging.getLogger(__name__)
 
 
 def write_results(assessment: Assessment, folder: str | Path) -> Path:
-    """Write map, methods page, layers, tables and manifest.
+    """Write map, methods page, layer report, layers, tables and manifest.
 
     Parameters
     ----------
@@ -47,7 +49,17 @@ def write_results(assessment: Assessment, folder: str | Path) -> Path:
     with staged_folder(folder) as stage:
         write_page(assessment, stage / MAP_FILE)
         write_methods(assessment, stage / "methods.html")
-        write_geopackage(assessment, stage / "condition.gpkg")
+        write_geopackage(assessment, stage / GEOPACKAGE)
+        write_layer_report(
+            assessment.survey.findings,
+            stage / "layers.html",
+            title=assessment.survey.settings.title,
+            counts=count_layers(assessment.survey),
+            reaches=assessment.survey.reaches,
+            areas=assessment.survey.subwatersheds,
+            back=MAP_FILE,
+            points_in=GEOPACKAGE,
+        )
         write_tables(assessment, stage)
         outputs = sorted(path for path in stage.iterdir() if path.is_file())
         write_manifest(assessment, stage / "manifest.json", outputs=outputs)

@@ -62,6 +62,9 @@ COLUMNS: Final[Mapping[str, tuple[str, ...]]] = {
         "position_m",
         "snapped_longitude",
         "snapped_latitude",
+        "placement",
+        "ambiguity",
+        "candidates",
         "subwatershed_id",
         "n_samples",
         "n_years",
@@ -85,6 +88,8 @@ COLUMNS: Final[Mapping[str, tuple[str, ...]]] = {
         "downstream_id",
         "length_km",
         "strahler_order",
+        "shreve_magnitude",
+        "outlet_km",
         "subwatershed_id",
         "evidence",
         "score",
@@ -110,7 +115,11 @@ COLUMNS: Final[Mapping[str, tuple[str, ...]]] = {
     "subwatersheds": (
         "subwatershed_id",
         "name",
+        "downstream_id",
+        "chain_source",
+        "chain_agrees",
         "area_km2",
+        "upstream_area_km2",
         "stream_km",
         "assessed_km",
         "measured_km",
@@ -141,6 +150,7 @@ NOTICE_COLUMNS: Final = ("file", "row", "column", "value", "problem", "fix")
 SCORES: Final = frozenset(
     {"score", "score_low", "score_high", "upstream_score"}
     | {"measured_score", "measured_score_low", "measured_score_high"}
+    | {"median_difference", "step_estimate", "step_low", "step_high"}
 )
 """Columns in units of the index; they get the decimals of the index."""
 
@@ -156,6 +166,12 @@ DECIMALS: Final[Mapping[str, int]] = {
     "score_df": 1,
     "class_certainty": 3,
     "p_value": 4,
+    "p_adjusted": 4,
+    "p_value_serial": 4,
+    "p_value_independent": 4,
+    "heterogeneity_p": 4,
+    "serial_correlation": 3,
+    "upstream_area_km2": 3,
     # A slope is multiplied by a year near 2000 to draw its line: four decimals would shift the line by 0.1.
     "slope_per_year": 6,
     "slope_low": 6,
@@ -185,7 +201,8 @@ def write_tables(assessment: Assessment, folder: Path) -> tuple[Path, ...]:
     -------
     tuple of Path
         The files written: samples.csv, sites.csv, reaches.csv, subwatersheds.csv (with such a layer),
-        yearly.csv, taxa.csv (with counts), checks.csv, notices.csv.
+        yearly.csv, taxa.csv (with counts), checks.csv, steps.csv, combined_trends.csv, inference.csv,
+        layer_findings.csv, notices.csv.
 
     Raises
     ------
@@ -201,6 +218,10 @@ def write_tables(assessment: Assessment, folder: Path) -> tuple[Path, ...]:
         "yearly": assessment.yearly,
         "taxa": None if assessment.taxa is None else _name_first(assessment.taxa),
         "checks": assessment.checks,
+        "steps": assessment.steps,
+        "combined_trends": assessment.combined_trends,
+        "inference": assessment.inference.table,
+        "layer_findings": assessment.survey.findings,
     }
     written = []
     for table, frame in frames.items():

@@ -58,7 +58,7 @@ function uncertainWords(data, certainty) {
 
 function whyUnknown(data, kind, i) {
   const table = tableOf(data, kind);
-  if (kind !== "site" && table.evidence[i] === EVIDENCE.inferred) return "because it is inferred: the error of that is not known";
+  if (kind !== "site" && table.evidence[i] === EVIDENCE.inferred) return "because it is inferred from too few sites, or from one without an interval";
   if (kind === "area") return "because its streams are not all measured with a known error";
   return kind === "reach" && table.sites[i].length > 1 ? "because a site on it has no interval" : "because there is no interval";
 }
@@ -73,7 +73,9 @@ function basisWords(sites, i) {
 /** On what the interval of a place rests: for a reach, on its sites. */
 function intervalBasis(data, table, i) {
   if (table === data.sites) return basisWords(table, i);
-  if (table !== data.reaches || !table.sites[i].length) return "";
+  if (table !== data.reaches) return "";
+  if (table.evidence[i] === EVIDENCE.inferred) return " from the model along the flow";
+  if (!table.sites[i].length) return "";
   const own = table.sites[i];
   if (own.length === 1) return basisWords(data.sites, own[0]);
   if (own.every((site) => data.sites.basis[site] === "years")) return " from the years of each site on it";

@@ -56,8 +56,8 @@ function reachSection(data) {
   const unsure = tally(reaches, (i) => isUncertain(data, reaches, i));
   const evidence = [
     row(EVIDENCE.measured, "Measured: a site on it"),
-    [evidenceIcon(data, EVIDENCE.measured, true), "of these, class uncertain", figure(unsure.count), length(unsure.km)],
     row(EVIDENCE.inferred, "Inferred along the flow"),
+    [evidenceIcon(data, EVIDENCE.measured, true), "of both, class uncertain", figure(unsure.count), length(unsure.km)],
     row(EVIDENCE.unassessed, "Unassessed"),
   ];
   return {

@@ -119,7 +119,7 @@ function scoreWords(data, table, i, of) {
 
 function intervalUnknown(data, table, i) {
   if (table === data.areas) return "";
-  if (table === data.reaches && table.evidence[i] === EVIDENCE.inferred) return ", interval unknown: inferred";
+  if (table === data.reaches && table.evidence[i] === EVIDENCE.inferred) return ", 90 % interval unknown: too few sites, or one of those it comes from has none";
   if (table === data.reaches && table.sites[i].length > 1) return ", 90 % interval unknown: a site on it has one year only, and no counts to say more";
   return ", 90 % interval unknown: one year only, and no counts to say more";
 }
