@@ -3,12 +3,17 @@
 from __future__ import annotations
 
 import json
+import logging
 import os
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import hypothesis
 import pytest
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
 
 # How long one example of a property test takes depends on what else the machine does.
 hypothesis.settings.register_profile("unhurried", deadline=None)
@@ -134,3 +139,13 @@ def opendata() -> Path:
     if not folder:
         pytest.skip("WATERSHEDMAP_OPENDATA is not set: there is no open data to read")
     return Path(folder)
+
+
+@pytest.fixture(autouse=True)
+def _restore_log() -> Iterator[None]:
+    """Leave the package's logger as it was: a command that runs inside a test sets it up for itself."""
+    logger = logging.getLogger("watershedmap")
+    before = list(logger.handlers), logger.propagate, logger.level
+    yield
+    logger.handlers, logger.propagate = before[:2]
+    logger.setLevel(before[2])
