@@ -248,6 +248,22 @@ class Quality:
 
 
 @dataclass(frozen=True, slots=True)
+class MapSettings:
+    """What the map page offers beside the survey itself."""
+
+    tiles: str = ""
+    """Address of the tiles of a background map, with `{z}`, `{x}` and `{y}` in it; empty for none. A reader's
+    browser asks for them only when the reader switches them on."""
+    attribution: str = ""
+    """Who made the background map, in the words that its maker asks for; shown while it is on."""
+
+    @property
+    def host(self) -> str:
+        """The one host that a page with a background map may ask for pictures; empty without one."""
+        return self.tiles.removeprefix("https://").partition("/")[0].lower()
+
+
+@dataclass(frozen=True, slots=True)
 class Settings:
     """All that `survey.toml` says."""
 
@@ -269,6 +285,8 @@ class Settings:
     """Percent of each of the seven groups in the model of percent model affinity; empty for the built-in."""
     quality: Quality = field(default_factory=Quality)
     """What the checks of sample quality go by."""
+    map: MapSettings = field(default_factory=MapSettings)
+    """What the map page offers beside the survey itself."""
 
     def column(self, table: str, name: str) -> str:
         """Name that a file gives to one of our columns.
@@ -305,4 +323,5 @@ class Settings:
             "options": asdict(self.options),
             "quality": asdict(self.quality),
             "affinity_model": dict(self.affinity_model),
+            "map": asdict(self.map),
         }

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from watershedmap.assessment import assess
 from watershedmap.errors import Fault
 from watershedmap.render.methods import render_methods
-from watershedmap.settings import Options
+from watershedmap.settings import MapSettings, Options
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -83,3 +83,14 @@ def test_the_page_asks_for_nothing_outside_itself(demo_folder: Path) -> None:
     assert "http://" not in page
     assert "https://" not in page
     assert "default-src 'none'" in page
+
+
+def test_a_background_map_is_told_of_and_said_to_be_no_part_of_the_results(demo_folder: Path) -> None:
+    assessment = assess(demo_folder)
+    assert "background map" not in Reader(render_methods(assessment)).text
+    offered = MapSettings("https://tiles.example.org/{z}/{x}/{y}.png", "Makers of maps")
+    settings = replace(assessment.survey.settings, map=offered)
+    told = replace(assessment, survey=replace(assessment.survey, settings=settings))
+    page = Reader(render_methods(told)).text
+    assert "A background map from tiles.example.org on the map page, off until" in page
+    assert "no result rests on it" in page

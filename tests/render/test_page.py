@@ -6,22 +6,26 @@ import json
 import re
 from importlib.resources import files
 from types import SimpleNamespace
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import geopandas as gpd
 import numpy as np
 import pandas as pd
 import pytest
+from page_reading import collect, open_block, read_block
 from shapely.geometry import LineString, MultiLineString, Point, Polygon
 
 from watershedmap.errors import Fault
+from watershedmap.render import page as page_module
 from watershedmap.render.leaflet import read_script, read_style
 from watershedmap.render.page import SCRIPTS, SIZE_MARK, render_page, state_size, write_page
-from watershedmap.render.page_data import collect, describe_limits
+from watershedmap.render.page_background import BACKGROUND_SCRIPT
+from watershedmap.render.page_data import describe_limits
 from watershedmap.render.page_json import to_json
 from watershedmap.scoring.classes import classify
 from watershedmap.scoring.indices import Index, IndexClass
 from watershedmap.scoring.quality import HIT_COLUMNS
+from watershedmap.settings import MapSettings
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -251,7 +255,9 @@ def build_assessment(
         samples = samples[
             ["sample_id", "site_id", "date", "year", "method", "replicate", "score", "class", "flags"]
         ]
-    settings = SimpleNamespace(title=f"Survey {names[1]}", about=f"Invented data. {names[2]}")
+    settings = SimpleNamespace(
+        title=f"Survey {names[1]}", about=f"Invented data. {names[2]}", map=MapSettings()
+    )
     return SimpleNamespace(
         survey=SimpleNamespace(settings=settings, counts=None),
         index=index,
@@ -270,12 +276,6 @@ def build_assessment(
 @pytest.fixture(scope="module")
 def page() -> str:
     return render_page(build_assessment())
-
-
-def read_block(page: str) -> dict[str, Any]:
-    return json.loads(
-        re.search(r'<script type="application/json" id="watershed-data">(.*?)</script>', page, re.DOTALL)[1]
-    )
 
 
 def without_leaflet(page: str) -> str:
@@ -331,9 +331,9 @@ def test_policy_forbids_every_connection_and_stands_before_any_style_or_script(p
 
 
 def test_there_are_exactly_the_scripts_we_put_there(page: str) -> None:
-    # Data block, Leaflet, ours: a name from a table opens no further one.
-    assert len(re.findall(r"<script\b", page)) == 3
-    assert len(re.findall(r"</script", page)) == 3
+    # Data block, packed reaches, Leaflet, ours: a name from a table opens no further one.
+    assert len(re.findall(r"<script\b", page)) == 4
+    assert len(re.findall(r"</script", page)) == 4
     assert "<script>window.hacked" not in page
     assert "<img" not in without_leaflet(page)
 
@@ -364,12 +364,12 @@ def test_json_refuses_a_number_that_is_none() -> None:
 
 def test_coordinates_come_back_within_a_metre() -> None:
     assessment = build_assessment()
-    line = collect(assessment)["reaches"]["line"]
-    steps = np.cumsum(np.array(line["xy"]).reshape(-1, 2), axis=0) / 1e5
+    lines = open_block(render_page(assessment)).lines()
+    steps = [xy for line in lines for part in line for xy in part]
     expected = [xy for shape in assessment.reaches.geometry.explode() for xy in shape.coords]
-    assert steps == pytest.approx(np.array(expected), abs=0.6e-5)
-    assert line["parts"] == [1, 1, 1, 1, 2]
-    assert line["sizes"] == [3, 3, 3, 2, 2, 2]
+    assert np.array(steps) == pytest.approx(np.array(expected), abs=0.6e-5)
+    assert [len(line) for line in lines] == [1, 1, 1, 1, 2]
+    assert [len(part) for line in lines for part in line] == [3, 3, 3, 2, 2, 2]
 
 
 def test_a_place_for_the_name_lies_inside_its_polygon() -> None:
@@ -490,14 +490,33 @@ def test_stating_the_size_does_not_change_it() -> None:
     assert state_size(text).endswith(" 1,235 kB")
 
 
+def test_a_large_page_is_warned_of_with_what_to_do(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
+) -> None:
+    size = write_page(build_assessment(), tmp_path / "map.html")
+    assert size == (tmp_path / "map.html").stat().st_size
+    assert not caplog.records
+    monkeypatch.setattr(page_module, "LARGE_BYTES", size - 1)
+    write_page(build_assessment(), tmp_path / "map.html")
+    assert "map.html is large" in caplog.text
+    assert "cut to the watershed" in caplog.text
+    assert page_module.LARGE_BYTES > 0
+
+
+def test_page_names_the_files_it_rests_on_and_escapes_them(tmp_path: Path) -> None:
+    assessment = build_assessment()
+    assessment.survey.inputs = (tmp_path / "sites.csv", tmp_path / "a<b>.gpkg")
+    assert "read from a&lt;b&gt;.gpkg, sites.csv." in render_page(assessment)
+
+
 def test_every_asset_is_used() -> None:
     assets = {
         item.name for item in (files("watershedmap.render") / "assets").iterdir() if item.name.endswith(".js")
     }
-    assert assets == set(SCRIPTS)
+    assert assets == {*SCRIPTS, BACKGROUND_SCRIPT}
 
 
-@pytest.mark.parametrize("name", SCRIPTS)
+@pytest.mark.parametrize("name", [*SCRIPTS, BACKGROUND_SCRIPT])
 def test_scripts_put_text_into_the_page_as_text_only(name: str) -> None:
     script = (files("watershedmap.render") / "assets" / name).read_text(encoding="utf-8")
     for way in (

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import os
+import re
 import shutil
 from dataclasses import dataclass, field
 from itertools import combinations
@@ -60,13 +61,14 @@ def visit(browser: Browser, tmp_path: Path) -> Iterator[Callable[..., Opened]]:
         write_page(assessment or build_assessment(), path)
         context = browser.new_context(**{"viewport": DESK, "offline": True, **options})
         contexts.append(context)
-        context.route("http*://**", lambda route: route.abort())
+        context.route(re.compile("^https?:"), lambda route: route.abort())
         opened = Opened(context.new_page())
         opened.page.on("request", lambda request: opened.requests.append(request.url))
         opened.page.on("console", lambda message: opened.complaints.append(message.text))
         opened.page.on("pageerror", lambda error: opened.complaints.append(str(error)))
         opened.page.goto(path.as_uri())
         opened.page.set_default_timeout(10_000)
+        wait_until(opened.page, "document.documentElement.dataset.ready")
         return opened
 
     yield open_page

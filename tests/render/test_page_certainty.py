@@ -6,10 +6,11 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 import pytest
-from test_page import NAN, PLAIN, build_assessment, read_block
+from page_reading import collect, read_block
+from test_page import NAN, PLAIN, build_assessment
 
 from watershedmap.render.page import render_page
-from watershedmap.render.page_data import CERTAIN_FROM, collect
+from watershedmap.render.page_data import CERTAIN_FROM
 from watershedmap.scoring.classes import class_rank
 
 if TYPE_CHECKING:

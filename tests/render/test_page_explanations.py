@@ -7,12 +7,12 @@ from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 import pytest
-from test_page import HOSTILE, build_assessment, read_block
+from page_reading import collect, read_block
+from test_page import HOSTILE, build_assessment
 from test_page_certainty import add_chances
 
 from watershedmap.render import page_explanations
 from watershedmap.render.page import render_page
-from watershedmap.render.page_data import collect
 from watershedmap.render.page_explanations import Pool, collect_explanations
 from watershedmap.scoring.explain import explain_sample
 from watershedmap.scoring.indices import FAMILY_BIOTIC_INDEX, score_index
@@ -180,7 +180,7 @@ def test_explanations_are_left_out_as_a_whole_when_there_are_too_many(
 def test_explained_page_has_the_same_bytes_again_and_opens_no_script() -> None:
     page = render_page(build_counted())
     assert page == render_page(build_counted())
-    assert len(page.split("<script")) == 4  # the data, Leaflet and ours
+    assert len(page.split("<script")) == 5  # the data, packed reaches, Leaflet and ours
 
 
 def test_a_pool_holds_an_item_once_and_knows_its_place() -> None:

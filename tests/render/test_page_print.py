@@ -2,17 +2,25 @@
 
 from __future__ import annotations
 
+import shutil
+import subprocess
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 import pytest
 import test_page_browser as on_screen
 from test_page import PLAIN, build_assessment
-from test_page_browser import Opened, wait_until
+from test_page_actions_browser import add_steps
+from test_page_browser import DESK, Opened, wait_until
 from test_page_certainty import add_chances
 from test_page_explanations import build_counted
 
+from watershedmap.assessment import assess
+
 if TYPE_CHECKING:
     from collections.abc import Callable
+
+DEMO = Path(__file__).parents[2] / "demo_data"
 
 pytestmark = pytest.mark.browser
 browser, visit = on_screen.browser, on_screen.visit
@@ -74,6 +82,45 @@ def test_print_unfolds_notices_and_adds_the_sub_watersheds(visit: Callable[..., 
     page.emulate_media(media="print")
     wait_until(page, unfolded)
     assert page.query_selector("#tables > .only-print table") is None  # it is printed already
+
+
+@pytest.mark.parametrize("height", [297.0, 279.4], ids=["A4", "Letter"])
+def test_a_trace_and_steps_leave_map_and_legend_on_the_first_sheet(
+    visit: Callable[..., Opened], height: float
+) -> None:
+    assessment = add_steps(add_chances(build_assessment(k=7, names=PLAIN)))
+    page = visit(assessment, viewport={"width": 720, "height": 1000}).page
+    page.click(".look")
+    page.click("#trace-button")
+    page.emulate_media(media="print")
+    page.wait_for_timeout(200)
+    assert page.is_visible("#legend-trace")
+    assert "ending at R3" in page.inner_text("#trace-summary")
+    legend = page.query_selector("#legend").bounding_box()
+    assert legend["y"] + legend["height"] <= (height - 24) / 25.4 * 96
+    for part in ("#theme", "#save-rows", ".filters", "#trace-button"):
+        assert page.is_hidden(part), part
+
+
+def test_a_filter_is_said_on_paper(visit: Callable[..., Opened]) -> None:
+    page = visit().page
+    page.click("#filters summary")
+    page.click('[data-filter="c0"]')
+    page.emulate_media(media="print")
+    assert page.is_visible("text=Filtered. Class: 1 Band 1.")
+
+
+@pytest.mark.skipif(shutil.which("pdftoppm") is None, reason="no pdftoppm")
+def test_a_printed_selection_stalls_no_program_that_shows_the_pdf(
+    visit: Callable[..., Opened], tmp_path: Path
+) -> None:
+    # The outline cuts out parts of itself; as a drawing, not a picture, it kept a PDF reader busy for minutes.
+    page = visit(assess(DEMO), viewport=DESK).page
+    page.click(".look")
+    page.pdf(path=tmp_path / "page.pdf", format="A4")
+    command = ["pdftoppm", "-r", "40", "-f", "1", "-l", "1", "-png", "page.pdf", "page"]
+    subprocess.run(command, cwd=tmp_path, timeout=30, check=True)
+    assert list(tmp_path.glob("page-*.png"))
 
 
 def test_pdf_is_made(visit: Callable[..., Opened]) -> None:

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import math
+import re
+from importlib.resources import files
 from itertools import combinations, pairwise
 
 import pytest
@@ -34,6 +36,23 @@ NEIGHBOUR_FLOOR = 12.0
 ANY_FLOOR = 12.0
 """CIE76 between any two classes."""
 EVERY_K = range(2, 11)
+
+
+STYLE = files("watershedmap.render") / "assets" / "page.css"
+
+
+def read_style(theme: str) -> dict[str, str]:
+    """Read the colours of a theme of the page."""
+    text = STYLE.read_text(encoding="utf-8")
+    blocks = [re.search(re.escape(head) + r" \{(.*?)\}", text, re.DOTALL)[1] for head in HEADS[theme]]
+    return {
+        name: colour
+        for block in blocks
+        for name, colour in re.findall(r"--([a-z-]+): (#[0-9a-f]{6});", block)
+    }
+
+
+HEADS = {"light": (":root",), "dark": (":root", ':root[data-theme="dark"]')}
 
 
 def seen(colour: str, deficiency: tuple[tuple[float, float, float], ...]) -> tuple[float, float, float]:
@@ -107,6 +126,55 @@ def test_contrast_of_black_and_white_is_21() -> None:
 )
 def test_lab_of_known_colours(colour: str, lab: tuple[float, float, float]) -> None:
     assert to_lab(to_linear(colour)) == pytest.approx(lab, abs=0.05)
+
+
+@pytest.mark.parametrize("k", EVERY_K)
+def test_shades_of_a_dark_page_are_all_dark_and_of_one_lightness(k: int) -> None:
+    for colour in class_colours(k):
+        lightness, a, b = to_lab(to_linear(tint_of(colour, dark=True)))
+        assert lightness == pytest.approx(17.0, abs=1.0)
+        assert math.hypot(a, b) < 8
+
+
+@pytest.mark.parametrize("deficiency", DEFICIENCIES)
+@pytest.mark.parametrize("theme", ["light", "dark"])
+def test_every_class_line_is_set_off_from_the_ground_by_its_edge_for_every_reader(
+    theme: str, deficiency: str
+) -> None:
+    # The darkest classes on a dark ground, and the palest on a light one, are seen by their edge.
+    # WCAG 2.1, success criterion 1.4.11: 3 to 1. CIE76 for the hue, as above.
+    ground, casing = (read_style(theme)[name] for name in ("map", "casing"))
+    assert contrast(casing, ground) >= 3.0
+    pair = [seen(colour, DEFICIENCIES[deficiency]) for colour in (casing, ground)]
+    assert math.dist(*pair) >= 50
+
+
+@pytest.mark.parametrize("deficiency", DEFICIENCIES)
+@pytest.mark.parametrize("theme", ["light", "dark"])
+@pytest.mark.parametrize("pair", [("trace-up", "trace-down"), ("improving", "worsening")])
+def test_marks_that_mean_opposites_stay_apart_for_every_reader(
+    theme: str, deficiency: str, pair: tuple[str, str]
+) -> None:
+    style = read_style(theme)
+    one, other = (seen(style[name], DEFICIENCIES[deficiency]) for name in pair)
+    assert math.dist(one, other) >= NEIGHBOUR_FLOOR
+
+
+@pytest.mark.parametrize("theme", ["light", "dark"])
+def test_text_of_either_theme_has_the_contrast_that_wcag_asks_for(theme: str) -> None:
+    # WCAG 2.1, success criteria 1.4.3 (text, 4.5 to 1) and 1.4.11 (edges and marks, 3 to 1).
+    style = read_style(theme)
+    for text in ("ink", "muted", "accent"):
+        for ground in ("ground", "paper", "map"):
+            assert contrast(style[text], style[ground]) >= 4.5, (text, ground)
+    assert contrast(style["caution"], style["caution-soft"]) >= 4.5
+    assert contrast(style["caution"], style["paper"]) >= 4.5
+    assert contrast(style["chip-ink"], style["chip"]) >= 4.5
+    for text in ("label-area", "water", "muted"):
+        assert contrast(style[text], style["map"]) >= 4.5, text
+    for edge in ("edge", "improving", "worsening"):
+        assert contrast(style[edge], style["paper"]) >= 3.0, edge
+    assert contrast(style["nodata"], style["map"]) >= 3.0
 
 
 @pytest.mark.parametrize("k", EVERY_K)

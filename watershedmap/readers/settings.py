@@ -12,6 +12,7 @@ from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any
 
 from watershedmap.errors import Fault, SurveyNotFoundError
+from watershedmap.readers.map_settings import read_map
 from watershedmap.readers.sections import (
     LARGEST,
     Section,
@@ -39,6 +40,7 @@ from watershedmap.settings import (
     ClassSetting,
     IndexSettings,
     Layer,
+    MapSettings,
     Options,
     Quality,
     Settings,
@@ -111,7 +113,7 @@ def read_settings(folder: Path) -> tuple[Settings, list[Fault]]:
 
 def _parse(document: Mapping[str, Any], *, default_title: str) -> tuple[Settings, list[Fault]]:
     faults: list[Fault] = []
-    known = ("survey", "tables", "layers", "columns", "index", "options", "quality", "affinity_model")
+    known = ("survey", "tables", "layers", "columns", "index", "options", "quality", "affinity_model", "map")
     whole = Section(document, "", known, faults)
     survey = whole.inner("survey", ("title", "about"))
     tables = whole.inner("tables", TABLES)
@@ -131,6 +133,7 @@ def _parse(document: Mapping[str, Any], *, default_title: str) -> tuple[Settings
         options=options,
         quality=quality,
         affinity_model=_read_model(whole.inner("affinity_model", AFFINITY_GROUPS)),
+        map=read_map(whole.inner("map", tuple(item.name for item in fields(MapSettings)))),
     )
     _check_whole(whole, settings)
     return settings, faults

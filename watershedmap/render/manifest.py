@@ -27,7 +27,17 @@ if TYPE_CHECKING:
 
 PROGRAM: Final = "watershedmap"
 MANIFEST: Final = "manifest.json"
-LIBRARIES: Final = ("folium", "geopandas", "numpy", "pandas", "pyogrio", "pyproj", "scipy", "shapely")
+LIBRARIES: Final = (
+    "folium",
+    "geopandas",
+    "matplotlib",
+    "numpy",
+    "pandas",
+    "pyogrio",
+    "pyproj",
+    "scipy",
+    "shapely",
+)
 UNKNOWN_VERSION: Final = "unknown"
 
 

@@ -139,6 +139,11 @@ def _describe_input(assessment: Assessment) -> list[str]:
     ]
     if assessment.subwatersheds is not None:
         lines.append(f"{len(assessment.subwatersheds)} sub-watersheds")
+    if survey.settings.map.host:
+        lines.append(
+            f"A background map from {survey.settings.map.host} on the map page, off until a reader "
+            "switches it on; no result rests on it"
+        )
     files = sorted({path.name for path in survey.inputs})
     return [*lines, f"Files: {', '.join(files)} (hashes in manifest.json)"]
 

@@ -3,7 +3,8 @@
 The map is a `folium.Map` and the page a branca figure, with three changes: the lists of outside files are
 empty and Leaflet stands inside the page; element ids are fixed, so that the same assessment gives the same
 bytes; and the frame of the page is our own (`assets/page.html.j2`), with a Content-Security-Policy that
-forbids every connection, so that the promise "works offline" is kept by the browser too.
+forbids every connection, so that the promise "works offline" is kept by the browser too. The one exception is
+a survey that asks for a background map (see `page_background`): its page may load pictures of one host.
 
 The page draws from one block of JSON (see `page_data`). Its scripts are plain files in `assets`, put
 together in the order of `SCRIPTS`.
@@ -11,6 +12,7 @@ together in the order of `SCRIPTS`.
 
 from __future__ import annotations
 
+import logging
 from importlib.resources import files
 from typing import TYPE_CHECKING, Any
 
@@ -19,6 +21,7 @@ import jinja2
 from branca.element import Figure
 
 from watershedmap.render.leaflet import read_script, read_style
+from watershedmap.render.page_background import BACKGROUND_SCRIPT, collect_background, name_picture_source
 from watershedmap.render.page_data import collect
 from watershedmap.render.page_json import to_json
 
@@ -30,25 +33,41 @@ if TYPE_CHECKING:
 SCRIPTS = (
     "format.js",
     "shapes.js",
+    "unpack.js",
     "data.js",
+    "periods.js",
+    "streams.js",
     "certainty.js",
     "symbols.js",
+    "theme.js",
     "canvas.js",
+    "lines.js",
+    "flow.js",
+    "graticule.js",
     "layout.js",
+    "steps.js",
     "map.js",
+    "shading.js",
     "legend.js",
     "chart.js",
     "panel.js",
     "samples.js",
     "explanation.js",
+    "filters.js",
+    "download.js",
     "table.js",
+    "address.js",
     "start.js",
 )
 """Parts of the page's script, in the order they are read."""
 
 MAP_ID = "watershed_map"
+LARGE_BYTES = 20_000_000
+"""Size from which the run warns."""
 SIZE_MARK = "@@ size @@"
 """Stands for the size of the page until it is known, and is as long as what replaces it."""
+
+log = logging.getLogger(__name__)
 
 _ASSETS = files("watershedmap.render") / "assets"
 _MAP_OPTIONS: dict[str, Any] = {
@@ -73,13 +92,14 @@ def render_page(assessment: Assessment) -> str:
     str
         A whole HTML document; the same for the same assessment.
     """
-    page_map = PageMap(collect(assessment))
+    background = collect_background(assessment.survey.settings.map)
+    page_map = PageMap({**collect(assessment), **background})
     text = page_map.get_root().render()
     return state_size(text)
 
 
-def write_page(assessment: Assessment, path: Path) -> None:
-    """Write the map page.
+def write_page(assessment: Assessment, path: Path) -> int:
+    """Write the map page; warn when it is large.
 
     Parameters
     ----------
@@ -87,8 +107,26 @@ def write_page(assessment: Assessment, path: Path) -> None:
         What was computed.
     path
         File to write.
+
+    Returns
+    -------
+    int
+        Size of the page, bytes.
     """
-    path.write_text(render_page(assessment), encoding="utf-8", newline="\n")
+    content = render_page(assessment).encode()
+    path.write_bytes(content)
+    host = assessment.survey.settings.map.host
+    if host:
+        log.info("%s offers a background map from %s, off until a reader switches it on", path.name, host)
+    if len(content) > LARGE_BYTES:
+        log.warning(
+            "%s is large, %.0f MB (%d reaches): it may be slow to open and too big to send by mail. A stream "
+            "layer cut to the watershed, or with simpler lines, makes it smaller.",
+            path.name,
+            len(content) / 1e6,
+            len(assessment.reaches),
+        )
+    return len(content)
 
 
 def state_size(text: str) -> str:
@@ -188,14 +226,20 @@ class PageFigure(Figure):
             kwargs=kwargs,
             data=self.data,
             map_id=MAP_ID,
-            data_json=to_json(self.data),
+            data_json=to_json({**self.data, "reaches": self.data["reaches"].describe()}),
+            reaches_block=self.data["reaches"].close(),
             leaflet_style=read_style(),
             leaflet_script=read_script(),
             style=_read("page.css"),
-            script="\n".join(_read(name) for name in SCRIPTS),
+            picture_source=name_picture_source(self.data),
+            script="\n".join(_read(name) for name in _list_scripts(self.data)),
             size_mark=SIZE_MARK,
         )
         return page
+
+
+def _list_scripts(data: dict[str, Any]) -> tuple[str, ...]:
+    return (BACKGROUND_SCRIPT, *SCRIPTS) if "background" in data else SCRIPTS
 
 
 def _read(name: str) -> str:

@@ -1,5 +1,7 @@
 """What the page shows, as one block of JSON: a list per column, not an object per feature.
 
+Reaches, of which there may be very many, stand in a block of bytes of their own (see `page_reaches`).
+
 Nothing is computed here but the wording of class limits and the two ends of a trend line. Text goes in as it
 stands in the tables; `page_json.to_json` makes it safe inside `<script>`, and the page's script puts it into
 the document as text only.
@@ -18,11 +20,10 @@ import numpy as np
 import pandas as pd
 import shapely
 
-from watershedmap.render.coordinates import encode_lines, encode_points, encode_polygons
+from watershedmap.render.coordinates import encode_points, encode_polygons
 from watershedmap.render.page_columns import (
     column,
     numbers,
-    pick_lists,
     picks,
     plain,
     positions,
@@ -30,6 +31,9 @@ from watershedmap.render.page_columns import (
     texts,
 )
 from watershedmap.render.page_explanations import collect_explanations
+from watershedmap.render.page_periods import collect_periods
+from watershedmap.render.page_reaches import EVIDENCE, TRENDS, area_positions, collect_branches, pack_reaches
+from watershedmap.render.page_steps import collect_steps
 from watershedmap.render.palette import class_colours, text_on, tint_of
 
 if TYPE_CHECKING:
@@ -38,8 +42,6 @@ if TYPE_CHECKING:
     from watershedmap.assessment import Assessment
     from watershedmap.scoring.indices import Index
 
-EVIDENCE = ("measured", "inferred", "unassessed")
-TRENDS = ("improving", "worsening", "no clear trend", "too few years")
 LAST_SAMPLES = 12
 """Samples of a site that its panel lists; how many there are is stated beside them."""
 CERTAIN_FROM = 0.7
@@ -59,7 +61,7 @@ def collect(assessment: Assessment) -> dict[str, Any]:
     Returns
     -------
     dict
-        Plain JSON types.
+        Plain JSON types; but `reaches` is a `Pack`, since there may be very many of them.
     """
     index, settings = assessment.index, assessment.survey.settings
     years = assessment.yearly["year"]
@@ -67,12 +69,16 @@ def collect(assessment: Assessment) -> dict[str, Any]:
         "title": str(settings.title),
         "about": str(settings.about),
         "span": [int(years.min()), int(years.max())] if len(years) else [],
+        "files": sorted({path.name for path in getattr(assessment.survey, "inputs", ())}),
         "asOf": int(assessment.as_of_year),
         "index": _collect_index(index),
         "certainFrom": CERTAIN_FROM,
         "evidence": EVIDENCE,
         "trends": TRENDS,
-        "reaches": _collect_reaches(assessment),
+        "reaches": pack_reaches(assessment),
+        "branches": collect_branches(assessment),
+        "steps": collect_steps(assessment),
+        "periods": collect_periods(assessment),
         "sites": _collect_sites(assessment),
         "samples": _collect_samples(assessment),
         "areas": _collect_areas(assessment),
@@ -118,36 +124,12 @@ def _collect_index(index: Index) -> dict[str, Any]:
             "colour": colour,
             "text": text_on(colour),
             "tint": tint_of(colour),
+            "shade": tint_of(colour, dark=True),
         }
         for band, words, colour in zip(index.classes, describe_limits(index), colours, strict=True)
     ]
     kept = {key: getattr(index, key) for key in ("label", "unit", "better", "decimals", "source")}
     return {**kept, "classes": bands}
-
-
-def _collect_reaches(assessment: Assessment) -> dict[str, Any]:
-    frame, decimals = assessment.reaches, assessment.index.decimals
-    sites = positions(assessment.sites["site_id"])
-    return {
-        **_condition(frame, assessment),
-        "id": texts(frame, "reach_id"),
-        "name": texts(frame, "name"),
-        "down": picks(frame, "downstream_id", positions(frame["reach_id"])),
-        "lengthKm": numbers(frame, "length_km", 3),
-        "order": numbers(frame, "strahler_order", 0),
-        "area": picks(frame, "subwatershed_id", _area_positions(assessment)),
-        "evidence": picks(frame, "evidence", {word: i for i, word in enumerate(EVIDENCE)}),
-        "sites": pick_lists(frame, "site_ids", sites),
-        "from": pick_lists(frame, "inferred_from", sites),
-        "fromKm": numbers(frame, "inferred_km", 1),
-        **_neighbours(frame, sites),
-        "upKm": numbers(frame, "upstream_km", 1),
-        "upAssessedKm": numbers(frame, "upstream_assessed_km", 1),
-        "upScore": numbers(frame, "upstream_score", decimals),
-        "upSites": numbers(frame, "upstream_sites", 1),
-        "upClassKm": _upstream_by_class(frame, len(assessment.index.classes)),
-        "line": encode_lines(frame.geometry),
-    }
 
 
 def _collect_sites(assessment: Assessment) -> dict[str, Any]:
@@ -162,7 +144,7 @@ def _collect_sites(assessment: Assessment) -> dict[str, Any]:
         "reach": picks(frame, "reach_id", positions(assessment.reaches["reach_id"])),
         "offsetM": numbers(frame, "offset_m", 0),
         "positionM": numbers(frame, "position_m", 0),
-        "area": picks(frame, "subwatershed_id", _area_positions(assessment)),
+        "area": picks(frame, "subwatershed_id", area_positions(assessment)),
         "nSamples": numbers(frame, "n_samples", 0),
         "nYears": numbers(frame, "n_years", 0),
         "basis": texts(frame, "interval_basis"),
@@ -289,16 +271,6 @@ def _label_points(shapes: gpd.GeoSeries) -> dict[str, list[int | None]]:
     polygons[~(shapely.area(polygons) > 0)] = None  # an empty one has no such circle
     centres = shapely.get_point(shapely.maximum_inscribed_circle(polygons, tolerance=LABEL_TOLERANCE), 0)
     return encode_points(shapely.get_x(centres), shapely.get_y(centres))
-
-
-def _upstream_by_class(frame: gpd.GeoDataFrame, k: int) -> list[list[float | None]]:
-    names = [*(f"upstream_km_{n}" for n in range(1, k + 1)), "upstream_km_unassessed"]
-    return [numbers(frame, name, 1) for name in names]
-
-
-def _area_positions(assessment: Assessment) -> dict[str, int]:
-    areas = assessment.subwatersheds
-    return {} if areas is None else positions(areas["subwatershed_id"])
 
 
 def _fixed(value: float, decimals: int) -> str:

@@ -32,6 +32,8 @@ COOL_SHARE = 0.43
 """Share of classes that are cool; below one half because the warm path is the longer one."""
 TINT_LIGHTNESS, TINT_CHROMA = 93.0, 6.5
 """Where the tints of areas lie in L*a*b*."""
+SHADE_LIGHTNESS = 17.0
+"""Where they lie on a dark page; of the same chroma."""
 MIN_CLASSES, MAX_CLASSES = 2, 10
 INK, PAPER = "#000000", "#ffffff"
 
@@ -89,13 +91,15 @@ def text_on(colour: str) -> str:
     return max((INK, PAPER), key=lambda text: contrast(text, colour))
 
 
-def tint_of(colour: str) -> str:
+def tint_of(colour: str, *, dark: bool = False) -> str:
     """Return a very pale version of a colour, for areas under lines of the full colours.
 
     Parameters
     ----------
     colour
         `#rrggbb`.
+    dark
+        Make a very dark one instead, for a dark page.
 
     Returns
     -------
@@ -104,7 +108,7 @@ def tint_of(colour: str) -> str:
     """
     _, a, b = to_lab(to_linear(colour))
     scale = min(1.0, TINT_CHROMA / max(math.hypot(a, b), _EPSILON))
-    return _to_hex((TINT_LIGHTNESS, a * scale, b * scale))
+    return _to_hex((SHADE_LIGHTNESS if dark else TINT_LIGHTNESS, a * scale, b * scale))
 
 
 def contrast(first: str, second: str) -> float:

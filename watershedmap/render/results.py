@@ -20,11 +20,12 @@ if TYPE_CHECKING:
 
 MAP_FILE = "map.html"
 GEOPACKAGE = "condition.gpkg"
+FIGURES = "figures"
 
 log = logging.getLogger(__name__)
 
 
-def write_results(assessment: Assessment, folder: str | Path) -> Path:
+def write_results(assessment: Assessment, folder: str | Path, *, figures: bool = False) -> Path:
     """Write map, methods page, layer report, layers, tables and manifest.
 
     Parameters
@@ -33,6 +34,8 @@ def write_results(assessment: Assessment, folder: str | Path) -> Path:
         What to write.
     folder
         Folder for the results. An earlier result in it is replaced as a whole.
+    figures
+        Whether maps and charts for reports are drawn too, into a folder `figures`.
 
     Returns
     -------
@@ -61,7 +64,12 @@ def write_results(assessment: Assessment, folder: str | Path) -> Path:
             points_in=GEOPACKAGE,
         )
         write_tables(assessment, stage)
-        outputs = sorted(path for path in stage.iterdir() if path.is_file())
+        if figures:
+            from watershedmap.render.figure import write_figures  # noqa: PLC0415 - loads much, and is asked for
+
+            (stage / FIGURES).mkdir()
+            write_figures(assessment, stage / FIGURES)
+        outputs = sorted(path for path in stage.rglob("*") if path.is_file())
         write_manifest(assessment, stage / "manifest.json", outputs=outputs)
     log.info("Wrote %d files to %s", len(outputs) + 1, folder)
     return folder / MAP_FILE

@@ -58,10 +58,12 @@ const PaneCanvas = L.Layer.extend({
     this.canvas.style.width = `${view.width}px`;
     this.canvas.style.height = `${view.height}px`;
     L.DomUtil.setTransform(this.canvas, view.corner, 1);
-    const context = this.canvas.getContext("2d");
+    const flat = sharpness && this.options.flat ? this.canvas.cloneNode() : this.canvas;
+    const context = flat.getContext("2d");
     context.scale(ratio, ratio);
     context.lineJoin = "round";
     this.paint(context, view);
+    if (flat !== this.canvas) this.canvas.getContext("2d").drawImage(flat, 0, 0);
   },
 
   stay() {

@@ -6,7 +6,7 @@ const ROOM_FOR_NUMBER = 0.07; // share of the bar that a class number needs
 /** Whether the stated class is known to be unsure: its probability, in whole percent as shown, is under the limit. */
 function isUncertain(data, table, i) {
   const certainty = table.certainty[i];
-  return certainty !== null && Math.round(100 * certainty) < Math.round(100 * data.certainFrom);
+  return !missing(certainty) && Math.round(100 * certainty) < Math.round(100 * data.certainFrom);
 }
 
 /** The number of a class, with a question mark where the class is uncertain. */
@@ -47,7 +47,7 @@ function chanceBar(data, chances, title = "Class probabilities") {
 function certaintyBlock(data, kind, i) {
   const table = tableOf(data, kind);
   if (table.rank[i] < 0) return null;
-  const chances = table.chances[i];
+  const chances = valueAt(table.chances, i);
   if (!chances.length) return element("p", { class: "note sureness" }, `Certainty of the class: unknown, ${whyUnknown(data, kind, i)}.`);
   return [chanceBar(data, chances), isUncertain(data, table, i) ? element("p", { class: "caution" }, uncertainWords(data, table.certainty[i])) : null];
 }
@@ -60,7 +60,7 @@ function whyUnknown(data, kind, i) {
   const table = tableOf(data, kind);
   if (kind !== "site" && table.evidence[i] === EVIDENCE.inferred) return "because it is inferred from too few sites, or from one without an interval";
   if (kind === "area") return "because its streams are not all measured with a known error";
-  return kind === "reach" && table.sites[i].length > 1 ? "because a site on it has no interval" : "because there is no interval";
+  return kind === "reach" && table.sites.of(i).length > 1 ? "because a site on it has no interval" : "because there is no interval";
 }
 
 /** On what the interval of a site rests. */
@@ -75,8 +75,8 @@ function intervalBasis(data, table, i) {
   if (table === data.sites) return basisWords(table, i);
   if (table !== data.reaches) return "";
   if (table.evidence[i] === EVIDENCE.inferred) return " from the model along the flow";
-  if (!table.sites[i].length) return "";
-  const own = table.sites[i];
+  const own = table.sites.of(i);
+  if (!own.length) return "";
   if (own.length === 1) return basisWords(data.sites, own[0]);
   if (own.every((site) => data.sites.basis[site] === "years")) return " from the years of each site on it";
   return " in part from the counts of single years: differences between years are not in those";

@@ -57,7 +57,7 @@ function chartBands(data, scale) {
 function chartBand(band, rank, top, height) {
   if (height < 0.5) return null;
   const { left, right, width } = CHART;
-  const stripe = drawn("rect", { x: left, y: top, width: width - left - right, height, fill: band.tint });
+  const stripe = drawn("rect", { x: left, y: top, width: width - left - right, height, fill: tintOf(band) });
   if (height < 16) return stripe;
   const middle = top + height / 2;
   return [

@@ -23,9 +23,14 @@ function fill(node, attributes, children) {
   return node;
 }
 
+/** Whether a value is not known: null in the tables that stand as JSON, not a number in the packed ones. */
+function missing(value) {
+  return value === null || value === undefined || Number.isNaN(value);
+}
+
 /** A number with fixed decimals, a true minus sign and thousands apart; `unknown` when it is missing. */
 function figure(value, decimals = 0) {
-  if (value === null || value === undefined) return UNKNOWN;
+  if (missing(value)) return UNKNOWN;
   const text = Math.abs(value).toLocaleString("en", {
     minimumFractionDigits: decimals,
     maximumFractionDigits: decimals,
@@ -39,23 +44,23 @@ function signed(value, decimals) {
 }
 
 function kilometres(value, decimals = 1) {
-  return value === null ? UNKNOWN : `${figure(value, decimals)} km`;
+  return missing(value) ? UNKNOWN : `${figure(value, decimals)} km`;
 }
 
 function percent(share) {
-  if (share === null) return UNKNOWN;
+  if (missing(share)) return UNKNOWN;
   if (share > 0 && share < 0.005) return "under 1 %";
   if (share < 1 && share > 0.995) return "over 99 %";
   return `${Math.round(share * 100)} %`;
 }
 
 function pValue(p) {
-  if (p === null) return UNKNOWN;
+  if (missing(p)) return UNKNOWN;
   return p < 0.001 ? "p < 0.001" : `p = ${p.toFixed(3)}`;
 }
 
 function counted(n, one, many = `${one}s`) {
-  return n === null ? UNKNOWN : `${figure(n)} ${n === 1 ? one : many}`;
+  return missing(n) ? UNKNOWN : `${figure(n)} ${n === 1 ? one : many}`;
 }
 
 /** "ID Name", or the id alone where there is no other name. */
@@ -66,8 +71,8 @@ function fullName(id, name) {
 /** Compare for sorting: missing last whichever way it goes, numbers by size, text the way people read it. */
 const byText = new Intl.Collator("en", { numeric: true, sensitivity: "base" }).compare;
 function compare(a, b, descending) {
-  const noA = a === null || a === "";
-  const noB = b === null || b === "";
+  const noA = missing(a) || a === "";
+  const noB = missing(b) || b === "";
   if (noA || noB) return Number(noA) - Number(noB);
   const order = typeof a === "number" ? a - b : byText(a, b);
   return descending ? -order : order;

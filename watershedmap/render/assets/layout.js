@@ -49,16 +49,30 @@ function onCanvas(x, y, view) {
 
 const MOST_TO_PART = 400; // sites in view; where there are more, the reader has to zoom in anyway
 
-/** Sites of the view: those without a class below, then from the best class to the worst on top. */
-function layOutSites(data, view, fitZoom) {
+const COVERED = 0.05; // share of the ground that circles may cover before they shrink
+const SMALLEST_NUMBERED = 7; // radius below which a site is a dot without its number
+
+/** Radius of a site, pixels: less where they are many, and a dot where they would hide the streams. */
+function siteRadius(data, view, fitZoom) {
   const { sites } = data;
-  const crowded = sites.n > 60 || view.width < 640;
-  const radius = crowded && view.zoom < fitZoom + 0.5 ? 9 : 11;
-  const list = range(sites.n)
+  const usual = (sites.n > 60 || view.width < 640) && view.zoom < fitZoom + 0.5 ? 9 : 11;
+  const seen = picked(sites.n, (i) => onCanvas(view.x(sites.points.x[i]), view.y(sites.points.y[i]), view)).length;
+  data.siteBox ??= boundsOf([], [sites.points]) ?? [0, 0, 0, 0];
+  const [west, north, east, south] = data.siteBox;
+  const ground = Math.min(view.width, (east - west) * view.scale + 100) * Math.min(view.height, (south - north) * view.scale + 100);
+  const covered = (seen * Math.PI * usual ** 2) / ground;
+  return covered <= 1.5 * COVERED || seen < 40 ? usual : Math.max(3.5, usual * Math.sqrt(COVERED / covered));
+}
+
+/** Sites of the view: those without a class below, then from the best class to the worst on top. */
+function layOutSites(data, view, fitZoom, kept) {
+  const { sites } = data;
+  const radius = siteRadius(data, view, fitZoom);
+  const list = picked(sites.n, (i) => !kept || kept[i])
     .map((i) => ({ i, trueX: view.x(sites.points.x[i]), trueY: view.y(sites.points.y[i]), radius }))
     .filter((site) => onCanvas(site.trueX, site.trueY, view))
     .sort((a, b) => sites.rank[a.i] - sites.rank[b.i] || a.i - b.i);
-  return list.length > MOST_TO_PART ? list.map((site) => ({ ...site, x: site.trueX, y: site.trueY })) : partSites(list);
+  return list.length > MOST_TO_PART || radius < SMALLEST_NUMBERED ? list.map((site) => ({ ...site, x: site.trueX, y: site.trueY })) : partSites(list);
 }
 
 /** Move sites that would cover a worse one to the nearest free spot; a line is drawn to their true place. */
@@ -73,7 +87,11 @@ function partSite(site, placed, rest) {
   const clear = (x, y, others) => others.every((other) => Math.hypot(other.x - x, other.y - y) >= room);
   const home = { ...site, x: site.trueX, y: site.trueY };
   if (clear(home.x, home.y, placed)) return home;
-  const others = [...placed, ...rest.map(({ trueX, trueY }) => ({ x: trueX, y: trueY }))];
+  const close = (x, y) => Math.abs(x - home.x) < 5 * site.radius && Math.abs(y - home.y) < 5 * site.radius; // all that a spot can touch
+  const others = [
+    ...placed.filter(({ x, y }) => close(x, y)),
+    ...rest.filter(({ trueX, trueY }) => close(trueX, trueY)).map(({ trueX, trueY }) => ({ x: trueX, y: trueY })),
+  ];
   const spots = [1, 1.5, 2, 2.6].flatMap((far) => range(16).map((n) => {
     const angle = (n * Math.PI) / 8;
     return { ...site, x: site.trueX + far * site.radius * Math.cos(angle), y: site.trueY + far * site.radius * Math.sin(angle) };
@@ -82,31 +100,43 @@ function partSite(site, placed, rest) {
 }
 
 /** Badges of the view. Far out only clear trends are shown; where there is no room, none is forced in. */
-function layOutBadges(data, view, taken, fitZoom, siteList) {
-  const { reaches } = data;
+function layOutBadges(data, view, taken, fitZoom, siteList, kept) {
+  const { shapes, trend } = data.reaches;
   const drawnSites = new Map(siteList.map((site) => [site.i, site]));
   const most = view.zoom >= fitZoom + 1.5 ? TREND.tooFew : view.zoom >= fitZoom + 0.75 ? TREND.unclear : TREND.worsening;
-  return range(reaches.n)
-    .filter((i) => reaches.trend[i] >= 0 && reaches.trend[i] <= most && inView(reaches.shapes, i, view))
-    .sort((a, b) => trendWeight(reaches.trend[a], reaches.p[a]) - trendWeight(reaches.trend[b], reaches.p[b]) || a - b)
+  return trendsByWeight(data)
+    .filter((i) => trend[i] <= most && (!kept || kept[i]) && inView(shapes, i, view))
     .map((i) => placeBadge(data, i, view, taken, drawnSites))
     .filter(Boolean);
+}
+
+/** Reaches that have a trend, the one that most asks to be seen first. */
+function trendsByWeight(data) {
+  const { n, trend, p } = data.reaches;
+  data.weighed ??= picked(n, (i) => trend[i] >= 0)
+    .map((i) => ({ i, weight: trendWeight(trend[i], p[i]) }))
+    .sort((a, b) => a.weight - b.weight || a.i - b.i)
+    .map(({ i }) => i);
+  return data.weighed;
 }
 
 function placeBadge(data, reach, view, taken, drawnSites) {
   const anchor = badgeAnchor(data, reach, view, drawnSites);
   const { x, y } = anchor;
   if (!onCanvas(x, y, view)) return null;
-  const size = BADGE_RADIUS + 1;
+  const size = BADGE_RADIUS + (drawnSites.size > 60 ? 6 : 1); // among many sites, fewer badges
   const gap = anchor.beside ? 15 : 11;
   const places = [[gap, -gap], [-gap, -gap], [gap, gap], [-gap, gap], [1.4 * gap, 0], [-1.4 * gap, 0]];
-  const found = places.find(([dx, dy]) => taken.claim([boxAbout(x + dx, y + dy, size)]));
+  const clear = data.reaches.trend[reach] === TREND.improving || data.reaches.trend[reach] === TREND.worsening;
+  const farther = clear ? [...places, ...places.map(([dx, dy]) => [1.7 * dx, 1.7 * dy])] : []; // a clear trend is worth a search
+  const found = places.find(([dx, dy]) => taken.claim([boxAbout(x + dx, y + dy, size)]))
+    ?? farther.find(([dx, dy]) => taken.claim([boxAbout(x + dx, y + dy, BADGE_RADIUS + 1)]));
   return found ? { reach, x: x + found[0], y: y + found[1], trend: data.reaches.trend[reach] } : null;
 }
 
 /** A badge sits beside the first site of its reach, or beside the middle of the line. */
 function badgeAnchor(data, reach, view, drawnSites) {
-  const site = data.reaches.sites[reach].map((i) => drawnSites.get(i)).find(Boolean);
+  const site = data.reaches.sites.of(reach).map((i) => drawnSites.get(i)).find(Boolean);
   if (site) return { x: site.x, y: site.y, beside: true };
   const middle = middleOf(data.reaches.shapes, reach);
   return { x: view.x(middle.x), y: view.y(middle.y), beside: false };
@@ -162,10 +192,12 @@ function areaTexts(data, i) {
   const { areas } = data;
   const number = areas.rank[i] < 0 ? "\u2013" : classMark(areas.rank[i], isUncertain(data, areas, i));
   const evidence = evidenceWords(data, "area", i);
+  if (data.period) return [[areas.name[i] || areas.id[i]], [areas.id[i]]]; // their class is of today
   return [areas.name[i] || areas.id[i], areas.id[i]].map((title) => [`${title} \u00b7 ${number}`, evidence].filter(Boolean));
 }
 
 function labelSites(data, view, context, taken, siteList) {
+  if (siteList[0]?.radius < SMALLEST_NUMBERED) return [];
   return [...siteList].reverse().flatMap(({ i, x, y, radius }) => {
     const text = data.sites.id[i];
     const half = widthOf(context, text, LABEL.site) / 2;
@@ -177,16 +209,25 @@ function labelSites(data, view, context, taken, siteList) {
   });
 }
 
+const MOST_STREAMS = 150; // runs of a name that are tried: the longest in view
+const LETTER = 4.5; // pixels that a letter of a name takes at least
+
 /** One name per stream: on its longest run that has room for it. */
 function labelStreams(data, view, context, taken) {
   const { name, shapes } = data.streams;
   const done = new Set();
-  return range(name.length).flatMap((run) => {
-    if (done.has(name[run]) || !inView(shapes, run, view)) return [];
+  const labels = [];
+  let tried = 0;
+  for (let run = 0; run < name.length && tried < MOST_STREAMS; run += 1) {
+    const length = shapes.along[shapes.firstVertex[run + 1] - 1] * view.scale;
+    if (!(length > LETTER * name[run].length) || done.has(name[run]) || !inView(shapes, run, view)) continue;
+    tried += 1;
     const label = labelAlong(shapes, run, name[run], view, context, taken);
-    if (label) done.add(name[run]);
-    return label ? [label] : [];
-  });
+    if (!label) continue;
+    done.add(name[run]);
+    labels.push(label);
+  }
+  return labels;
 }
 
 /** A name set along the first stretch of a line that is straight enough and has room, just above it. */
@@ -210,7 +251,7 @@ function visibleStretch(shapes, part, view) {
   let start = null;
   let along = 0;
   for (let v = shapes.firstVertex[part]; v < shapes.firstVertex[part + 1]; v += 1) {
-    if (v > shapes.firstVertex[part]) along += stepLength(shapes, v) * view.scale;
+    along = shapes.along[v] * view.scale;
     const x = view.x(shapes.x[v]) - view.pad.x;
     const y = view.y(shapes.y[v]) - view.pad.y;
     const seen = x > 0 && y > 0 && x < view.width - 2 * view.pad.x && y < view.height - 2 * view.pad.y;

@@ -2,20 +2,25 @@
 
 /** From the ground up. Switching a layer off and on never changes this order. */
 const PANES = ["areas", "lines", "badges", "sites", "focus", "labels"];
+const ROOM_FOR_EDGE = 70; // extent of a usual sub-watershed, pixels, from which its edge is a full line
 const SMALL_REACH = 24; // half its extent, pixels, below which sites may hide it
 
 class WatershedMap {
-  constructor(map, data, choose) {
+  constructor(map, data, choose, onHover) {
     this.map = map;
     this.data = data;
-    this.shown = { areas: true, reaches: true, badges: true, sites: true };
+    this.onHover = onHover;
+    this.kept = {};
+    this.trace = null;
+    this.measure = "class";
+    this.shown = { areas: true, reaches: true, badges: true, sites: true, steps: true, graticule: true };
     this.selected = null;
     this.hovered = null;
-    this.reachGrid = new BoxGrid(data.reaches.shapes);
+    this.lines = new ReachLines(data);
     this.layers = this.addPanes();
     this.bounds = this.findBounds();
     this.fitZoom = 0;
-    map.on("moveend resize", () => this.refresh());
+    map.on("moveend resize", () => this.fitting || this.refresh());
     map.on("click", (event) => {
       const place = this.placeAt(event.containerPoint, event.originalEvent);
       choose(place);
@@ -28,17 +33,23 @@ class WatershedMap {
     const painters = {
       areas: (context, view) => this.paintAreas(context, view),
       lines: (context, view) => this.paintLines(context, view),
-      badges: (context) => this.layout.badges.forEach((badge) => paintBadge(context, badge.x, badge.y, badge.trend)),
+      badges: (context) => {
+        this.layout.badges.forEach((badge) => paintBadge(context, badge.x, badge.y, badge.trend));
+        this.layout.steps.forEach(({ n, x, y }) => paintStep(context, x, y, this.data.steps.kind[n]));
+      },
       sites: (context, view) => this.paintSites(context, view),
       focus: (context, view) => this.paintFocus(context, view),
-      labels: (context) => this.layout.labels.forEach((label) => paintLabel(context, label)),
+      labels: (context, view) => {
+        this.layout.labels.forEach((label) => paintLabel(context, label));
+        if (this.shown.graticule) labelGraticule(context, this.map, view);
+      },
     };
     const layers = {};
     PANES.forEach((name, i) => {
       const pane = this.map.createPane(name);
       pane.style.zIndex = String(400 + 20 * i);
       pane.style.pointerEvents = "none";
-      layers[name] = new PaneCanvas(painters[name], { pane: name });
+      layers[name] = new PaneCanvas(painters[name], { pane: name, flat: name === "focus" }); // what it cuts out must not reach a printer as drawing
     });
     return layers;
   }
@@ -59,9 +70,11 @@ class WatershedMap {
   fit(left = 0) {
     const size = this.map.getSize();
     const margin = Math.min(28, size.x / 12);
+    this.fitting = true; // painted once, below
     this.map.fitBounds(this.bounds, { paddingTopLeft: [left + margin, margin], paddingBottomRight: [margin, margin], animate: false });
     this.fitZoom = this.map.getZoom();
     this.map.setMinZoom(Math.max(0, this.fitZoom - 1.5));
+    this.fitting = false;
     if (!this.map.hasLayer(this.layers.lines)) Object.values(this.layers).forEach((layer) => layer.addTo(this.map));
     this.refresh();
   }
@@ -76,12 +89,13 @@ class WatershedMap {
   layOut(view) {
     const { data, shown } = this;
     const taken = new Occupancy();
-    const siteList = layOutSites(data, view, this.fitZoom);
+    const siteList = layOutSites(data, view, this.fitZoom, this.kept.site);
     if (shown.sites) siteList.forEach(({ x, y, radius }) => taken.take(boxAbout(x, y, 0.9 * radius)));
-    const badges = shown.badges ? layOutBadges(data, view, taken, this.fitZoom, siteList) : [];
+    const steps = shown.steps && !data.period ? layOutSteps(data, view, taken) : [];
+    const badges = shown.badges && !data.period ? layOutBadges(data, view, taken, this.fitZoom, siteList, this.kept.reach) : [];
     this.scratch ??= document.createElement("canvas").getContext("2d");
     const labels = layOutLabels(data, view, this.scratch, taken, { ...shown, siteList });
-    return { siteList, badges, labels };
+    return { siteList, steps, badges, labels };
   }
 
   setShown(layer, on) {
@@ -91,55 +105,60 @@ class WatershedMap {
 
   paintAreas(context, view) {
     const { areas, index } = this.data;
+    if (this.shown.graticule) paintGraticule(context, this.map, view);
     if (!areas || !this.shown.areas) return;
+    areas.usual ??= usualExtent(areas.shapes);
+    const edge = Math.max(0.35, Math.min(1, (areas.usual * view.scale) / ROOM_FOR_EDGE));
     const hatch = hatching(context, styleColour("hatch"), 1);
+    const border = styleColour("border");
+    const shade = styleColour("accent");
     const inferred = index.classes.map((band) => hatching(context, band.colour, -1));
     for (let i = 0; i < areas.n; i += 1) {
       if (!inView(areas.shapes, i, view)) continue;
+      const left = this.kept.area && !this.kept.area[i];
       context.beginPath();
       tracePath(context, areas.shapes, i, view, true);
       const rank = areas.rank[i];
-      if (rank < 0) context.fillStyle = hatch;
-      else context.fillStyle = areas.evidence[i] === EVIDENCE.inferred ? inferred[rank] : index.classes[rank].tint;
+      const share = MEASURES[this.measure].value?.(areas, i);
+      context.globalAlpha = 1;
+      if (left || this.data.period) context.fillStyle = "transparent"; // their class is of today
+      else if (share !== undefined && !missing(share)) {
+        context.fillStyle = shade;
+        context.globalAlpha = shadeStrength(share);
+      } else if (this.measure !== "class") context.fillStyle = hatch;
+      else if (rank < 0) context.fillStyle = hatch;
+      else context.fillStyle = areas.evidence[i] === EVIDENCE.inferred ? inferred[rank] : tintOf(index.classes[rank]);
       context.fill("evenodd");
-      context.strokeStyle = styleColour("border");
-      context.lineWidth = 1;
+      context.globalAlpha = 1;
+      context.strokeStyle = border;
+      context.lineWidth = edge;
       context.stroke();
     }
   }
 
   paintLines(context, view) {
-    if (!this.shown.reaches) return;
-    const groups = this.groupLines(view);
-    for (const { strokes, members } of groups) if (strokes.casing) this.strokeLines(context, view, members, strokes.casing);
-    for (const { strokes, members } of groups) if (strokes.broken) this.strokeLines(context, view, members, strokes.broken);
-    for (const { strokes, members } of groups) this.strokeLines(context, view, members, strokes.line);
+    if (this.trace) paintTrace(context, this.data, view, this.trace, this.lines.thinness(view));
+    if (this.shown.reaches) this.lines.paint(context, view);
   }
 
-  /** Reaches of the view by how they are drawn: unassessed, inferred, measured; the worst class last, on top. */
-  groupLines(view) {
-    const { reaches, k } = this.data;
-    const groups = new Map();
-    for (let i = 0; i < reaches.n; i += 1) {
-      if (!inView(reaches.shapes, i, view)) continue;
-      const uncertain = isUncertain(this.data, reaches, i);
-      const level = reaches.rank[i] < 0 ? 0 : (2 - reaches.evidence[i]) * k + reaches.rank[i] + 1 + (uncertain ? 0.5 : 0);
-      if (!groups.has(level)) groups.set(level, { level, strokes: lineStrokes(lineLook(this.data, reaches.evidence[i], reaches.rank[i], uncertain)), members: [] });
-      groups.get(level).members.push(i);
-    }
-    return [...groups.values()].sort((a, b) => a.level - b.level);
+  /** Draw only what passes the filters; reaches that do not stay as a faint line, so that the network is still seen. */
+  filter(kept) {
+    this.kept = kept;
+    this.lines.group(kept.reach);
+    this.refresh();
   }
 
-  strokeLines(context, view, members, { colour, width, dash, shift }) {
-    context.beginPath();
-    for (const i of members) tracePath(context, this.data.reaches.shapes, i, view);
-    context.strokeStyle = colour;
-    context.lineWidth = width;
-    context.lineCap = dash.length ? "butt" : "round";
-    context.setLineDash(dash);
-    context.lineDashOffset = shift;
-    context.stroke();
-    context.setLineDash([]);
+  /** Shade sub-watersheds by a measure (see shading.js). */
+  shadeAreas(measure) {
+    this.measure = Object.hasOwn(MEASURES, measure) ? measure : "class";
+    this.refresh();
+    this.map.fire("shaded");
+  }
+
+  /** Draw a trace (see flow.js) below the lines, or none. */
+  showTrace(trace) {
+    this.trace = trace;
+    this.refresh();
   }
 
   paintSites(context, view) {
@@ -206,7 +225,7 @@ class WatershedMap {
       stroke(colour, width);
     };
     context.lineCap = "round";
-    if (place.kind !== "site") {
+    if (place.kind !== "site" && place.kind !== "step") {
       const band = place.kind === "area" ? 0 : classWidth(this.data.reaches.rank[place.i], this.data.k) + 7;
       context.beginPath();
       tracePath(context, tableOf(this.data, place.kind).shapes, place.i, view, place.kind === "area");
@@ -216,11 +235,12 @@ class WatershedMap {
       this.clearSites(context);
       context.globalCompositeOperation = "source-over";
     }
-    const ring = this.ringAbout(view, place);
-    if (!ring) return;
-    context.beginPath();
-    context.arc(ring.x, ring.y, ring.radius, 0, 2 * Math.PI);
-    outline(1.2 * edge);
+    const rings = place.kind === "step" ? stepRings(this.data, this.layout, place.i) : [this.ringAbout(view, place)];
+    for (const ring of rings.filter(Boolean)) {
+      context.beginPath();
+      context.arc(ring.x, ring.y, ring.radius, 0, 2 * Math.PI);
+      outline(1.2 * edge);
+    }
   }
 
   /** The outline passes below the sites. */
@@ -266,6 +286,7 @@ class WatershedMap {
   }
 
   boundsOfPlace({ kind, i }) {
+    if (kind === "step") return stepBounds(this.data, i, (site) => this.boundsOfPlace({ kind: "site", i: site }));
     if (kind === "site") {
       const { x, y } = this.data.sites.points;
       return Number.isFinite(x[i]) ? this.toLatLng(x[i], y[i]).toBounds(200) : null;
@@ -275,10 +296,10 @@ class WatershedMap {
     return L.latLngBounds(this.toLatLng(box[4 * i], box[4 * i + 3]), this.toLatLng(box[4 * i + 2], box[4 * i + 1]));
   }
 
-  /** What lies at a point of the map: a site before a reach before a sub-watershed. */
+  /** What lies at a point of the map: a site before a step before a reach before a sub-watershed. */
   placeAt(point, event) {
     const wide = event?.pointerType === "touch" ? 16 : 8;
-    return this.siteAt(point) ?? this.reachAt(point, wide) ?? this.areaAt(point);
+    return this.siteAt(point) ?? this.stepAt(point) ?? this.reachAt(point, wide) ?? this.areaAt(point);
   }
 
   siteAt(point) {
@@ -290,17 +311,25 @@ class WatershedMap {
 
   reachAt(point, wide) {
     if (!this.shown.reaches) return null;
-    const badge = this.badgeAt(point);
-    if (badge) return badge;
+    const mark = this.badgeAt(point);
+    if (mark) return mark;
     const { shapes } = this.data.reaches;
     const at = this.toWorld(point);
     const reach = wide / 2 ** this.map.getZoom();
     let best = { i: -1, distance: reach };
+    this.reachGrid ??= new BoxGrid(shapes); // made when the pointer first asks for it
     for (const i of this.reachGrid.near(at.x, at.y, reach)) {
+      if (this.kept.reach && !this.kept.reach[i]) continue;
       const distance = distanceTo(shapes, i, at.x, at.y);
       if (distance < best.distance) best = { i, distance };
     }
     return best.i < 0 ? null : { kind: "reach", i: best.i };
+  }
+
+  stepAt(point) {
+    const { pad } = this.layers.badges.view;
+    const found = this.layout.steps.find(({ x, y }) => Math.hypot(x - pad.x - point.x, y - pad.y - point.y) <= BADGE_RADIUS + 2);
+    return found ? { kind: "step", i: found.n } : null;
   }
 
   badgeAt(point) {
@@ -334,12 +363,20 @@ class WatershedMap {
     this.showTip(place && place.kind !== "area" ? place : null, point);
   }
 
+  /** Outline a place without a tip: the pointer or the focus is on its row of the table. */
+  highlight(place) {
+    if (samePlace(place, this.hovered)) return;
+    this.hovered = place;
+    this.refreshFocus();
+  }
+
   showTip(place, point) {
     const tip = document.getElementById("map-tip");
     tip.hidden = !place;
     if (!samePlace(place, this.hovered)) {
       this.hovered = place;
       this.refreshFocus();
+      this.onHover(place);
       if (place) tip.textContent = tipText(this.data, place);
     }
     if (!place) return;
@@ -355,6 +392,7 @@ function samePlace(a, b) {
 }
 
 function tipText(data, { kind, i }) {
+  if (kind === "step") return stepWords(data, i);
   const table = tableOf(data, kind);
   const held = table.rank[i] >= 0 ? [evidenceWords(data, kind, i), isUncertain(data, table, i) ? "uncertain" : ""].filter(Boolean).join(", ") : "";
   return `${fullName(table.id[i], table.name[i])}: ${classWords(data, kind, table.rank[i])}${held && ` (${held})`}`;

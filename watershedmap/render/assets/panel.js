@@ -1,11 +1,12 @@
 // What is known of the selected place, in words and figures.
 
-const KIND_WORDS = { site: "Site", reach: "Reach", area: "Sub-watershed" };
+const KIND_WORDS = { site: "Site", reach: "Reach", area: "Sub-watershed", step: "Step along the flow" };
 
 /** Fill the panel. `choose` selects another place, `close` closes the panel. */
-function buildPanel(data, { kind, i }, choose, close) {
+function buildPanel(data, { kind, i }, choose, close, trace) {
   const table = tableOf(data, kind);
-  const body = { site: sitePanel, reach: reachPanel, area: areaPanel }[kind](data, i, choose);
+  const body = { site: sitePanel, reach: reachPanel, area: areaPanel, step: stepPanel }[kind](data, i, choose);
+  const reach = kind === "reach" ? i : kind === "site" ? data.sites.reach[i] : -1;
   return [
     element("div", { class: "panel-head" },
       element("div", {},
@@ -14,7 +15,11 @@ function buildPanel(data, { kind, i }, choose, close) {
           element("span", { class: "place-id" }, table.id[i]),
           table.name[i] && table.name[i] !== table.id[i] ? ` ${table.name[i]}` : "")),
       element("button", { type: "button", class: "close", "aria-label": "Close", onclick: close }, "\u00d7")),
-    element("div", { class: "panel-body" }, body),
+    element("div", { class: "panel-body" },
+      reach < 0 || missing(data.reaches.upKm[reach]) ? null : element("p", { class: "actions" },
+        element("button", { type: "button", class: "quiet", id: "trace-button", "aria-keyshortcuts": "T", onclick: () => trace(reach) }, "Trace upstream and down to the outlet")),
+      element("div", { id: "trace-summary" }),
+      body),
   ];
 }
 
@@ -25,8 +30,8 @@ function reachPanel(data, i, choose) {
     certaintyBlock(data, "reach", i),
     element("p", {}, reachEvidence(data, i, choose)),
     reaches.evidence[i] === EVIDENCE.measured ? trendBlock(data, reaches, i) : null,
-    reaches.sites[i].map((site) => [
-      reaches.sites[i].length > 1 ? element("h4", {}, fullName(data.sites.id[site], data.sites.name[site])) : null,
+    reaches.sites.of(i).map((site) => [
+      reaches.sites.of(i).length > 1 ? element("h4", {}, fullName(data.sites.id[site], data.sites.name[site])) : null,
       yearChart(data, site),
     ]),
     neighbourBlock(data, reaches, i, choose),
@@ -42,7 +47,7 @@ function reachPanel(data, i, choose) {
 }
 
 function downWords(reaches, i) {
-  return reaches.upKm[i] === null ? "unknown: flow direction not known" : "nothing: outlet of this layer";
+  return missing(reaches.upKm[i]) ? "unknown: flow direction not known" : "nothing: outlet of this layer";
 }
 
 function sitePanel(data, i, choose) {
@@ -57,8 +62,9 @@ function sitePanel(data, i, choose) {
     certaintyBlock(data, "site", i),
     trendBlock(data, sites, i),
     yearChart(data, i),
-    reach < 0 || data.reaches.upKm[reach] === null ? null : neighbourBlock(data, sites, i, choose),
+    reach < 0 || missing(data.reaches.upKm[reach]) ? null : neighbourBlock(data, sites, i, choose),
     reach < 0 ? null : upstreamBlock(data, reach),
+    stepBlock(data, i, choose),
     samplesBlock(data, i),
     factList([
       ["On reach", sitePlace(data, i, choose)],
@@ -76,7 +82,7 @@ function areaPanel(data, i, choose) {
     conditionBlock(data, "area", i, "mean over its assessed streams, weighted by length"),
     certaintyBlock(data, "area", i),
     factList([
-      ["Area", areas.areaKm2[i] === null ? UNKNOWN : `${figure(areas.areaKm2[i], 1)} km\u00b2`],
+      ["Area", missing(areas.areaKm2[i]) ? UNKNOWN : `${figure(areas.areaKm2[i], 1)} km\u00b2`],
       ["Streams", kilometres(areas.streamKm[i])],
       ["Assessed", `${kilometres(areas.assessedKm[i])} (${percent(areas.assessedShare[i])})`],
       ["of that measured", kilometres(areas.measuredKm[i])],
@@ -108,8 +114,8 @@ function inferredWords(data, kind, i) {
 
 function scoreWords(data, table, i, of) {
   const { label, decimals, classes } = data.index;
-  if (table.score[i] === null) return `${label}: ${UNKNOWN}`;
-  const range90 = table.low?.[i] !== null && table.low?.[i] !== undefined
+  if (missing(table.score[i])) return `${label}: ${UNKNOWN}`;
+  const range90 = !missing(table.low?.[i])
     ? `, 90 % interval ${figure(table.low[i], decimals)} to ${figure(table.high[i], decimals)}${intervalBasis(data, table, i)}`
     : "";
   const band = classes[table.rank[i]];
@@ -120,7 +126,7 @@ function scoreWords(data, table, i, of) {
 function intervalUnknown(data, table, i) {
   if (table === data.areas) return "";
   if (table === data.reaches && table.evidence[i] === EVIDENCE.inferred) return ", 90 % interval unknown: too few sites, or one of those it comes from has none";
-  if (table === data.reaches && table.sites[i].length > 1) return ", 90 % interval unknown: a site on it has one year only, and no counts to say more";
+  if (table === data.reaches && table.sites.of(i).length > 1) return ", 90 % interval unknown: a site on it has one year only, and no counts to say more";
   return ", 90 % interval unknown: one year only, and no counts to say more";
 }
 
@@ -133,13 +139,13 @@ function classRange(data, i) {
 
 function reachEvidence(data, i, choose) {
   const { reaches } = data;
-  if (reaches.evidence[i] === EVIDENCE.measured) return ["Measured at ", siteLinks(data, reaches.sites[i], choose), "."];
+  if (reaches.evidence[i] === EVIDENCE.measured) return ["Measured at ", siteLinks(data, reaches.sites.of(i), choose), "."];
   if (reaches.evidence[i] === EVIDENCE.inferred) {
-    const several = reaches.from[i].length > 1;
-    const far = reaches.fromKm[i] === null ? "" : `${several ? "; the nearest is" : ","} ${kilometres(reaches.fromKm[i])} along the flow`;
-    return ["Inferred from ", siteLinks(data, reaches.from[i], choose), `${far}.`];
+    const several = reaches.from.of(i).length > 1;
+    const far = missing(reaches.fromKm[i]) ? "" : `${several ? "; the nearest is" : ","} ${kilometres(reaches.fromKm[i])} along the flow`;
+    return ["Inferred from ", siteLinks(data, reaches.from.of(i), choose), `${far}.`];
   }
-  if (reaches.upKm[i] === null) return "Unassessed: no site on it, and the direction of flow is unknown.";
+  if (missing(reaches.upKm[i])) return "Unassessed: no site on it, and the direction of flow is unknown.";
   return "Unassessed: no current site on it, and none near enough along the flow.";
 }
 
@@ -160,9 +166,9 @@ function sentence(words) {
 
 function trendDetail(data, table, i) {
   const years = counted(table.trendYears[i], "year");
-  if (table.slope[i] === null) return `: ${years} with a score.`;
+  if (missing(table.slope[i])) return `: ${years} with a score.`;
   const decimals = data.index.decimals + 1;
-  const interval = table.slopeLow[i] === null || table.slopeHigh[i] === null
+  const interval = missing(table.slopeLow[i]) || missing(table.slopeHigh[i])
     ? "interval unknown"
     : `90 % interval ${signed(table.slopeLow[i], decimals)} to ${signed(table.slopeHigh[i], decimals)}`;
   return `: ${data.index.label} ${signed(table.slope[i], decimals)} a year (${interval}), ${pValue(table.p[i])}, ${years}.`;
@@ -170,7 +176,7 @@ function trendDetail(data, table, i) {
 
 /** The sampled sites next along the flow: from a site itself, or beyond the ends of a reach. */
 function neighbourBlock(data, table, i, choose) {
-  if (table === data.reaches && table.upKm[i] === null) return null;
+  if (table === data.reaches && missing(table.upKm[i])) return null;
   const line = (word, site, km) => element("li", {}, `${word}: `,
     site < 0 ? "none" : [placeLink(data, "site", site, choose), ` ${kilometres(km)} `, classChip(data, "site", site, staleWords(data.sites, site))]);
   return [
@@ -189,12 +195,12 @@ function upstreamBlock(data, reach) {
   const { reaches } = data;
   const title = element("h3", {}, "All streams upstream, this reach included");
   const total = reaches.upKm[reach];
-  if (total === null) return [title, element("p", { class: "note" }, "Unknown: the direction of flow of this layer is not known.")];
+  if (missing(total)) return [title, element("p", { class: "note" }, "Unknown: the direction of flow of this layer is not known.")];
   const known = reaches.upAssessedKm[reach];
   return [
     title,
-    element("p", {}, `${kilometres(total)} of stream, ${known === null ? UNKNOWN : percent(total ? known / total : 0)} assessed, ${counted(reaches.upSites[reach], "site")}. Mean by length: `,
-      element("b", {}, reaches.upScore[reach] === null ? UNKNOWN : figure(reaches.upScore[reach], data.index.decimals)), "."),
+    element("p", {}, `${kilometres(total)} of stream, ${missing(known) ? UNKNOWN : percent(total ? known / total : 0)} assessed, ${counted(reaches.upSites[reach], "site")}. Mean by length: `,
+      element("b", {}, missing(reaches.upScore[reach]) ? UNKNOWN : figure(reaches.upScore[reach], data.index.decimals)), "."),
     upstreamBar(data, reach),
   ];
 }
@@ -202,7 +208,13 @@ function upstreamBlock(data, reach) {
 /** Kilometres upstream by class, as one bar and in words. */
 function upstreamBar(data, reach) {
   const { classes } = data.index;
-  const kms = data.reaches.upClassKm.map((column) => column[reach] ?? 0);
+  const kms = data.reaches.upClassKm.map((column) => column[reach] || 0);
+  const words = kms.flatMap((km, rank) => (km ? [`${classWords(data, "reach", rank < classes.length ? rank : -1)} ${kilometres(km)}`] : []));
+  return classBar(data, kms, words, "Upstream by class");
+}
+
+function classBar(data, kms, words, title) {
+  const { classes } = data.index;
   const total = kms.reduce((sum, km) => sum + km, 0);
   if (!total) return null;
   const width = 360;
@@ -213,9 +225,8 @@ function upstreamBar(data, reach) {
     const fill = rank < classes.length ? classes[rank].colour : styleColour("nodata-soft");
     return km ? drawn("rect", { x: x - size, y: 0, width: size, height: 16, fill, stroke: styleColour("paper") }) : null;
   });
-  const words = kms.flatMap((km, rank) => (km ? [`${classWords(data, "reach", rank < classes.length ? rank : -1)} ${kilometres(km)}`] : []));
   return element("figure", { class: "bar" },
-    drawn("svg", { viewBox: `0 0 ${width} 16`, role: "img", "aria-label": `Upstream by class: ${words.join(", ")}`, preserveAspectRatio: "none" }, parts),
+    drawn("svg", { viewBox: `0 0 ${width} 16`, role: "img", "aria-label": `${title}: ${words.join(", ")}`, preserveAspectRatio: "none" }, parts),
     element("figcaption", {}, words.join(" · "), kms.slice(0, -1).some(Boolean) ? [element("br"), "Measured and inferred together."] : null));
 }
 

@@ -113,6 +113,7 @@ function stepLength(shapes, v) {
 function pointAlong(shapes, part, distance) {
   const first = shapes.firstVertex[part];
   const end = shapes.firstVertex[part + 1];
+  if (shapes.along) return pointAlongKnown(shapes, first, end, distance);
   for (let v = first + 1; v < end; v += 1) {
     const step = stepLength(shapes, v);
     if (distance <= step && step > 0) {
@@ -125,6 +126,20 @@ function pointAlong(shapes, part, distance) {
     distance -= step;
   }
   return { x: shapes.x[end - 1], y: shapes.y[end - 1] };
+}
+
+/** The same where the distance of every vertex along its part is known. */
+function pointAlongKnown({ x, y, along }, first, end, distance) {
+  let low = first;
+  let high = end - 1;
+  while (low < high) {
+    const middle = (low + high) >> 1;
+    if (along[middle] < distance) low = middle + 1;
+    else high = middle;
+  }
+  if (low === first || distance > along[low]) return { x: x[low], y: y[low] };
+  const share = (distance - along[low - 1]) / (along[low] - along[low - 1]);
+  return { x: x[low - 1] + share * (x[low] - x[low - 1]), y: y[low - 1] + share * (y[low] - y[low - 1]) };
 }
 
 /** Distance from a point to the nearest segment of a line. */
@@ -162,41 +177,47 @@ function contains(shapes, i, x, y) {
   return inside;
 }
 
-/** Squares over the boxes of shapes, to find those near a point without looking at all of them. */
+/**
+ * Squares over the boxes of shapes, to find those near a point without looking at all of them: the shapes of
+ * square c are listed from first[c] to first[c + 1].
+ */
 class BoxGrid {
-  constructor(shapes, perSide = 64) {
-    this.shapes = shapes;
-    this.perSide = perSide;
-    this.cells = new Map();
+  constructor(shapes) {
+    this.perSide = Math.max(8, Math.min(512, Math.ceil(Math.sqrt(shapes.n / 4))));
     const all = boundsOf([shapes], []) ?? [0, 0, 1, 1];
     [this.west, this.north] = all;
-    this.size = Math.max(all[2] - all[0], all[3] - all[1], 1e-9) / perSide;
-    for (let i = 0; i < shapes.n; i += 1) this.add(i);
+    this.size = Math.max(all[2] - all[0], all[3] - all[1], 1e-9) / this.perSide;
+    const counts = new Uint32Array(this.perSide ** 2);
+    this.eachCell(shapes, (cell) => { counts[cell] += 1; });
+    this.first = runningSum(counts);
+    this.list = new Uint32Array(this.first[counts.length]);
+    this.eachCell(shapes, (cell, i) => {
+      counts[cell] -= 1;
+      this.list[this.first[cell] + counts[cell]] = i;
+    });
   }
 
-  add(i) {
-    const { box } = this.shapes;
-    if (!(box[4 * i] <= box[4 * i + 2])) return;
-    for (const key of this.keys(box[4 * i], box[4 * i + 1], box[4 * i + 2], box[4 * i + 3])) {
-      if (!this.cells.has(key)) this.cells.set(key, []);
-      this.cells.get(key).push(i);
+  eachCell({ n, box }, visit) {
+    for (let i = 0; i < n; i += 1) {
+      if (box[4 * i] <= box[4 * i + 2]) this.cover(box[4 * i], box[4 * i + 1], box[4 * i + 2], box[4 * i + 3], (cell) => visit(cell, i));
     }
   }
 
-  *keys(west, north, east, south) {
+  cover(west, north, east, south, visit) {
     const clamp = (value) => Math.min(this.perSide - 1, Math.max(0, Math.floor(value / this.size)));
-    for (let row = clamp(north - this.north); row <= clamp(south - this.north); row += 1) {
-      for (let column = clamp(west - this.west); column <= clamp(east - this.west); column += 1) {
-        yield row * this.perSide + column;
-      }
+    const [left, right] = [clamp(west - this.west), clamp(east - this.west)];
+    const bottom = clamp(south - this.north);
+    for (let row = clamp(north - this.north); row <= bottom; row += 1) {
+      for (let column = left; column <= right; column += 1) visit(row * this.perSide + column);
     }
   }
 
+  /** Shapes near a point; one that covers several squares may stand more than once. */
   near(x, y, reach) {
-    const found = new Set();
-    for (const key of this.keys(x - reach, y - reach, x + reach, y + reach)) {
-      for (const i of this.cells.get(key) ?? []) found.add(i);
-    }
+    const found = [];
+    this.cover(x - reach, y - reach, x + reach, y + reach, (cell) => {
+      for (let at = this.first[cell]; at < this.first[cell + 1]; at += 1) found.push(this.list[at]);
+    });
     return found;
   }
 }

@@ -3,10 +3,17 @@
 /** Width of the map, pixels, from which the legend leaves enough of it to be open at the start. */
 const ROOM_FOR_LEGEND = 700;
 
-function startPage(map) {
-  const data = readData();
+async function startPage(map) {
+  if (!window.DecompressionStream) {
+    document.querySelector(".stage").prepend(element("p", { class: "noscript", role: "alert" }, "This browser is too old for the map (it cannot unpack the reaches). Any browser of 2023 or later can; the tables written beside this page say the same."));
+    return;
+  }
+  const data = await readData();
   const page = new MapPage(map, data);
   window.watershedmap = page.describe();
+  requestAnimationFrame(() => setTimeout(() => {
+    document.documentElement.dataset.ready = String(Math.round(performance.now()));
+  }));
 }
 
 class MapPage {
@@ -19,16 +26,106 @@ class MapPage {
     this.legend = document.getElementById("legend");
     this.announcer = document.getElementById("announcer");
     this.choose = (place, from) => this.select(place, { from, move: true });
-    this.watershed = new WatershedMap(map, data, (place) => this.select(place, { onMap: true }));
-    this.legend.append(...buildLegend(data, this.watershed, () => this.watershed.fit(this.coveredLeft())).flat(Infinity));
-    this.tables = new PlaceTables(document.getElementById("tables"), data, this.choose);
+    this.theme = new Theme(document.getElementById("theme"), () => this.redraw());
+    this.watershed = new WatershedMap(map, data, (place) => this.select(place, { onMap: true }), (place) => this.tables.hover(place));
+    this.periods = new PeriodChoice(document.getElementById("periods"), data, (n) => this.showPeriod(n));
+    if (data.background) this.background = new Background(map, data.background);
+    this.drawLegend();
+    this.tables = new PlaceTables(document.getElementById("tables"), data, this.choose, {
+      onHover: (place) => this.watershed.highlight(place),
+      onFilter: (masks) => this.applyFilters(masks),
+    });
     this.addFirstLook();
     this.addNotices();
     this.addControls();
     this.followSize();
-    document.addEventListener("keydown", (event) => {
-      if (event.key === "Escape" && this.selected) this.close();
-    });
+    document.addEventListener("keydown", (event) => this.onKey(event));
+    this.followAddress();
+  }
+
+  /** Escape takes back one thing: the trace, then the selection. T traces, from the panel or from the map. */
+  onKey(event) {
+    if (event.key === "Escape") {
+      if (this.watershed.trace) this.clearTrace();
+      else if (this.selected) this.close();
+    }
+    const here = event.target.closest?.("#panel, .folium-map");
+    if (here && event.key.toLowerCase() === "t" && !event.ctrlKey && !event.metaKey && !event.altKey) document.getElementById("trace-button")?.click();
+  }
+
+  /** Show everything upstream of a reach and the way down to the outlet, on the map, in the panel and in the legend. */
+  startTrace(reach) {
+    const trace = traceFrom(currentOf(this.data), reach);
+    if (!trace) return;
+    this.watershed.showTrace(trace);
+    this.fillTrace(trace);
+    this.showTraceInLegend(true);
+    this.announcer.textContent = traceWords(this.data, trace);
+    this.writeAddress();
+  }
+
+  clearTrace() {
+    const inside = document.getElementById("trace-summary")?.contains(document.activeElement);
+    document.getElementById("trace-summary")?.replaceChildren();
+    this.watershed.showTrace(null);
+    this.showTraceInLegend(false);
+    this.announcer.textContent = "Trace cleared";
+    if (inside) document.getElementById("trace-button").focus();
+    this.writeAddress();
+  }
+
+  showTraceInLegend(on) {
+    document.getElementById("legend-trace")?.remove();
+    if (on) this.legend.querySelector(".legend-head").after(traceSection());
+  }
+
+  /** Show one period, or the current condition (-1), everywhere but in what is about all years. */
+  showPeriod(n) {
+    setPeriod(this.data, n);
+    this.periods.show();
+    this.drawLegend();
+    this.addFirstLook();
+    this.watershed.showTip(null);
+    this.tables.filters.apply();
+    if (this.selected) this.fillPanel(this.selected);
+  }
+
+  applyFilters(masks) {
+    this.watershed.filter(masks);
+    this.writeAddress();
+  }
+
+  /** Take the view from the address, and keep the address at the view from then on. */
+  followAddress() {
+    this.readAddress();
+    window.addEventListener("hashchange", () => this.readAddress());
+    this.map.on("moveend", () => this.watershed.fitting || this.writeAddress());
+    this.map.on("shaded", () => this.writeAddress());
+    this.following = true;
+  }
+
+  readAddress() {
+    const { at, place, show, trace, shade, period } = readAddress();
+    const following = this.following;
+    this.following = false;
+    if (at) this.map.setView([at.latitude, at.longitude], at.zoom, { animate: false });
+    const wanted = this.periods.find(period);
+    if (wanted !== (this.data.periods ?? []).indexOf(this.data.period)) this.showPeriod(wanted);
+    if (shade !== this.watershed.measure) {
+      this.watershed.shadeAreas(shade);
+      this.drawLegend();
+    }
+    if (show !== this.tables.filters.write()) this.tables.filters.read(show);
+    const i = place && tableOf(this.data, place.kind) ? tableOf(this.data, place.kind).id.indexOf(place.id) : -1;
+    if (i >= 0) this.select({ kind: place.kind, i }, { onMap: true });
+    if (trace) this.startTrace(this.data.reaches.id.indexOf(trace));
+    this.following = following;
+  }
+
+  writeAddress() {
+    if (!this.following || this.printing) return;
+    const place = this.selected ? { kind: this.selected.kind, id: tableOf(this.data, this.selected.kind).id[this.selected.i] } : null;
+    writeAddress(this.map, { place, show: this.tables.filters.write(), trace: this.watershed.trace ? this.data.reaches.id[this.watershed.trace.reach] : "", shade: this.watershed.measure, period: this.data.period });
   }
 
   addControls() {
@@ -56,6 +153,7 @@ class MapPage {
     new ResizeObserver(settle).observe(this.map.getContainer());
     const print = (on) => {
       document.body.classList.toggle("printing", on);
+      if (this.theme.print(on)) this.redraw();
       this.tables.print(on);
       if (on !== this.printing) this.openNotices(on);
       this.printing = on;
@@ -66,6 +164,32 @@ class MapPage {
     window.addEventListener("beforeprint", () => print(true));
     window.addEventListener("afterprint", () => print(false));
     window.matchMedia("print").addEventListener("change", (event) => print(event.matches));
+  }
+
+  drawLegend() {
+    this.legend.replaceChildren(...buildLegend(this.data, this.watershed, () => this.watershed.fit(this.coveredLeft())).flat(Infinity));
+    if (this.background) this.legend.append(this.background.section());
+    this.showTraceInLegend(Boolean(this.watershed.trace));
+  }
+
+  /** Draw anew what carries colours of the theme, and leave everything else as the reader had it. */
+  redraw() {
+    this.drawLegend();
+    this.tables.render();
+    const opened = [...this.panel.querySelectorAll('.open-sample[aria-expanded="true"]')].map((button) => button.getAttribute("aria-controls"));
+    if (this.selected) this.fillPanel(this.selected);
+    for (const id of opened) this.panel.querySelector(`[aria-controls="${id}"]`).click();
+    this.watershed.refresh();
+  }
+
+  fillPanel(place) {
+    this.panel.replaceChildren(...buildPanel(currentOf(this.data), place, this.choose, () => this.close(), (reach) => this.startTrace(reach)).flat(Infinity).filter(Boolean));
+    if (this.data.period) this.panel.querySelector(".panel-body").prepend(periodBlock(this.data, place));
+    if (this.watershed.trace) this.fillTrace(this.watershed.trace);
+  }
+
+  fillTrace(trace) {
+    document.getElementById("trace-summary")?.replaceChildren(traceBlock(currentOf(this.data), trace, this.choose, () => this.clearTrace()), this.data.period ? element("p", { class: "note" }, "The classes of the trace are those of the current condition.") : "");
   }
 
   /** What lies over the map: the legend at the left, and on a phone the panel at the bottom. */
@@ -87,7 +211,7 @@ class MapPage {
     if (!place) return this.close();
     this.selected = place;
     this.cameFrom = from ?? (onMap ? null : this.cameFrom);
-    this.panel.replaceChildren(...buildPanel(this.data, place, this.choose, () => this.close()).flat(Infinity).filter(Boolean));
+    this.fillPanel(place);
     this.panel.hidden = false;
     this.panel.scrollTop = 0;
     document.body.classList.add("panel-open");
@@ -97,6 +221,7 @@ class MapPage {
     this.watershed.select(place, { move: move || sheet, covered: this.covered() });
     this.announcer.textContent = this.describePlace(place);
     if (!onMap) document.getElementById("panel-title").focus({ preventScroll: true });
+    this.writeAddress();
     return place;
   }
 
@@ -110,21 +235,26 @@ class MapPage {
     if (before) this.announcer.textContent = "Selection closed";
     if (before && this.cameFrom) (this.cameFrom.isConnected ? this.cameFrom : this.tables.pickOf(before.i))?.focus();
     this.cameFrom = null;
+    this.writeAddress();
   }
 
   describePlace({ kind, i }) {
+    if (kind === "step") return `${KIND_WORDS.step} ${stepWords(this.data, i)}`;
     const table = tableOf(this.data, kind);
     const evidence = evidenceWords(this.data, kind, i);
-    const score = table.score[i] === null ? "score unknown" : `score ${figure(table.score[i], this.data.index.decimals)}`;
-    const rank = table.rank[i] < 0 ? noClass(kind) : `class ${classWords(this.data, kind, table.rank[i])}`;
+    const score = missing(table.score[i]) ? "score unknown" : `score ${figure(table.score[i], this.data.index.decimals)}`;
+    const rank = table.rank[i] < 0 ? noClass(kind, this.data) : `class ${classWords(this.data, kind, table.rank[i])}`;
     const words = table.rank[i] < 0 ? [rank, score] : [rank, score, evidence, isUncertain(this.data, table, i) ? "class uncertain" : ""];
-    return `${KIND_WORDS[kind]} ${fullName(table.id[i], table.name[i])}: ${words.filter(Boolean).join(", ")}`;
+    const period = periodOf(this.data, kind);
+    return `${KIND_WORDS[kind]} ${fullName(table.id[i], table.name[i])}${period ? ` in ${period.label}` : ""}: ${words.filter(Boolean).join(", ")}`;
   }
 
   addFirstLook() {
     const { reaches, index } = this.data;
     const worst = worstReaches(this.data, 3);
     const list = document.getElementById("first-look-list");
+    list.replaceChildren();
+    document.getElementById("first-look-title").textContent = `Worst measured reaches${this.data.period ? ` in ${this.data.period.label}` : ""}`;
     const measured = reaches.evidence.includes(EVIDENCE.measured);
     if (!worst.length) list.append(element("p", {}, measured ? `No measured reach is below class ${classWords(this.data, "reach", 0)}.` : "No reach is measured yet."));
     list.append(...worst.map((i) => element("button", { type: "button", class: "look", onclick: (event) => this.choose({ kind: "reach", i }, event.currentTarget) },
@@ -173,6 +303,21 @@ class MapPage {
       sitePoint: (id) => {
         const i = data.sites.id.indexOf(id);
         return screen(data.sites.points.x[i], data.sites.points.y[i]);
+      },
+      lookOf: (id) => {
+        const i = data.reaches.id.indexOf(id);
+        const { look } = watershed.lines.groups.find(({ members }) => members.includes(i) || members.includes(~i));
+        const { colour, width, dash, casing } = look(watershed.lines.thinness(currentView(watershed.map)));
+        return { colour, width, dash, casing };
+      },
+      trace: () => (watershed.trace ? { up: [...watershed.trace.up].map((i) => data.reaches.id[i]), way: [...watershed.trace.way].map((i) => data.reaches.id[i]) } : null),
+      hovered: () => (watershed.hovered ? { kind: watershed.hovered.kind, id: tableOf(data, watershed.hovered.kind).id[watershed.hovered.i] } : null),
+      steps: () => (watershed.layout.steps ?? []).map(({ n }) => data.sites.id[data.steps.from[n]]),
+      stepPoint: (id) => {
+        const { pad } = watershed.layers.badges.view;
+        const mark = watershed.layout.steps.find(({ n }) => data.sites.id[data.steps.from[n]] === id);
+        const box = this.map.getContainer().getBoundingClientRect();
+        return mark ? { x: box.left + mark.x - pad.x, y: box.top + mark.y - pad.y } : null;
       },
       sites: () => watershed.layout.siteList.map(({ i, x, y, trueX, trueY, radius }) => ({ id: data.sites.id[i], x, y, trueX, trueY, radius, mark: siteLook(data, data.sites.rank[i], data.sites.current[i], isUncertain(data, data.sites, i)).label })),
     });

@@ -60,7 +60,7 @@ function siteLook(data, rank, current, uncertain = false) {
   if (rank < 0) return { fill: styleColour("paper"), edge: styleColour("nodata"), text: styleColour("muted"), label: "\u2013", ring: 2 };
   const band = data.index.classes[rank];
   const label = classMark(rank, uncertain);
-  if (!current) return { fill: styleColour("paper"), edge: band.colour, text: styleColour("ink"), label, ring: 3.2 };
+  if (!current) return { fill: styleColour("chip"), edge: band.colour, text: styleColour("chip-ink"), label, ring: 3.2 };
   return { fill: band.colour, edge: styleColour("ink"), text: band.text, label, ring: 1.3 };
 }
 
@@ -76,6 +76,7 @@ function paintSite(context, x, y, radius, look) {
   context.lineWidth = look.ring;
   context.fill();
   context.stroke();
+  if (radius < SMALLEST_NUMBERED) return;
   context.fillStyle = look.text;
   context.font = `700 ${Math.round(radius * LABEL_SIZES[look.label.length])}px ${FONT}`;
   context.textAlign = "center";
@@ -126,6 +127,11 @@ function lineIcon(look) {
   );
 }
 
+/** The pale colour of a class, for areas and stripes under what carries the full one. */
+function tintOf(band) {
+  return isDark() ? band.shade : band.tint;
+}
+
 /** A square with the number of a class: filled when measured and current, else an edge in the class colour. */
 function classTile(data, rank, held = "", uncertain = false) {
   if (rank < 0) return element("span", { class: "tile none" }, "\u2013");
@@ -142,7 +148,7 @@ function classTile(data, rank, held = "", uncertain = false) {
 function classChip(data, kind, i, ...more) {
   const table = tableOf(data, kind);
   const rank = table.rank[i];
-  const words = element("span", {}, rank < 0 ? noClass(kind) : data.index.classes[rank].label, more);
+  const words = element("span", {}, rank < 0 ? noClass(kind, data) : data.index.classes[rank].label, more);
   return element("span", { class: rank < 0 ? "chip faint" : "chip" }, rank < 0 ? null : classTile(data, rank, reserve(table, i), isUncertain(data, table, i)), words);
 }
 

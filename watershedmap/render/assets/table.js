@@ -4,11 +4,12 @@ const ROWS_AT_ONCE = 250;
 
 /** Columns by kind: heading, value for sorting, what the cell shows, and whether it is a figure. */
 function columnsOf(data, kind) {
+  if (kind === "step") return stepColumns(data);
   const table = tableOf(data, kind);
   const length = kind === "area" ? table.streamKm : table.lengthKm;
   const km = { head: "km", number: true, minor: true, value: (i) => length[i], cell: (i) => figure(length[i], 1) };
   const condition = conditionColumn(data, kind);
-  if (kind === "site") return [condition, trendColumn(data, table), yearColumn(table)];
+  if (kind === "site") return [condition, trendColumn(data, table), data.period ? periodYearColumn(table) : yearColumn(table)];
   if (kind === "reach") return [condition, evidenceColumn(data, table), trendColumn(data, table), km];
   return [condition, shareColumn("Assessed", (i) => table.assessedShare[i]), shareColumn("Measured", (i) => measuredShare(table, i)), km];
 }
@@ -19,10 +20,10 @@ function conditionColumn(data, kind) {
   const table = tableOf(data, kind);
   const worse = index.better === "low" ? 1 : -1;
   return {
-    head: "Class, score",
-    value: (i) => (table.score[i] === null ? null : worse * table.score[i]),
+    head: data.period ? `Class, score${kind === "area" ? " (current)" : ` in ${data.period.label}`}` : "Class, score",
+    value: (i) => (missing(table.score[i]) ? null : worse * table.score[i]),
     cell: (i) => classChip(data, kind, i,
-      element("span", { class: "row-score" }, figure(table.score[i], index.decimals)),
+      periodOf(data, kind) && missing(table.score[i]) ? null : element("span", { class: "row-score" }, figure(table.score[i], index.decimals)),
       isUncertain(data, table, i) ? element("span", { class: "reserve" }, "uncertain") : null,
       kind === "area" && reserve(table, i) ? element("span", { class: "reserve" }, evidenceWords(data, kind, i)) : null),
   };
@@ -31,7 +32,7 @@ function conditionColumn(data, kind) {
 function trendColumn(data, table) {
   const none = table === data.reaches ? "not measured" : "never sampled";
   return {
-    head: "Trend",
+    head: data.period ? "Trend, all years" : "Trend",
     value: (i) => (table.trend[i] < 0 ? null : trendWeight(table.trend[i], table.p[i])),
     cell: (i) => (table.trend[i] < 0
       ? element("span", { class: "trend-cell faint" }, element("span", {}, none))
@@ -44,7 +45,7 @@ function yearColumn(table) {
     head: "Last sampled",
     number: true,
     value: (i) => table.lastYear[i],
-    cell: (i) => (table.lastYear[i] === null ? UNKNOWN : `${table.lastYear[i]}${table.current[i] ? "" : " (old)"}`),
+    cell: (i) => (missing(table.lastYear[i]) ? UNKNOWN : `${table.lastYear[i]}${table.current[i] ? "" : " (old)"}`),
   };
 }
 
@@ -57,7 +58,21 @@ function shareColumn(head, value) {
 }
 
 function measuredShare({ measuredKm, streamKm }, i) {
-  return measuredKm[i] === null || !streamKm[i] ? null : measuredKm[i] / streamKm[i];
+  return missing(measuredKm[i]) || !streamKm[i] ? null : measuredKm[i] / streamKm[i];
+}
+
+/** Sort rows by a column and then by id; missing values come last whichever way it goes. */
+function sortRows(rows, value, descending, ids) {
+  if (rows.length < 5000) return rows.sort((a, b) => compare(value(a), value(b), descending) || byText(ids[a], ids[b]));
+  // Comparing as people read is slow for very many: figures in ids are padded instead, once each.
+  const keys = new Map(rows.map((i) => [i, { value: value(i), id: ids[i].toLowerCase().replace(/\d+/g, (digits) => digits.padStart(15, "0")) }]));
+  const byKey = (a, b) => (a < b ? -1 : Number(a > b));
+  const text = (a, b) => (missing(a) || missing(b) || a === "" || b === "" || typeof a === "number" ? compare(a, b, descending) : byKey(a, b) * (descending ? -1 : 1));
+  const padded = value(rows[0]) === ids[rows[0]];
+  return rows.sort((a, b) => {
+    const [one, other] = [keys.get(a), keys.get(b)];
+    return (padded ? byKey(one.id, other.id) * (descending ? -1 : 1) : text(one.value, other.value)) || byKey(one.id, other.id);
+  });
 }
 
 function cellClass({ number, minor }) {
@@ -65,20 +80,29 @@ function cellClass({ number, minor }) {
 }
 
 class PlaceTables {
-  constructor(host, data, choose) {
+  constructor(host, data, choose, { onHover, onFilter }) {
     this.data = data;
     this.choose = choose;
-    this.kinds = data.areas ? ["site", "reach", "area"] : ["site", "reach"];
-    this.state = Object.fromEntries(this.kinds.map((kind) => [kind, { column: 1, descending: true, search: "", limit: ROWS_AT_ONCE }]));
+    this.onHover = onHover;
+    this.masks = {};
+    this.kinds = ["site", "reach", data.areas ? "area" : "", data.steps?.n ? "step" : ""].filter(Boolean);
+    this.state = Object.fromEntries(this.kinds.map((kind) => [kind, { column: 1, descending: true, search: "", first: 0, limit: ROWS_AT_ONCE }]));
     this.selected = null;
     this.host = host;
     this.printed = element("div", { class: "only-print" });
-    host.append(this.buildTabs(), this.buildSearch(), this.buildBody(), this.printed);
+    const filters = element("div", { class: "filter-box" });
+    this.filters = new Filters(filters, data, (masks) => {
+      this.masks = masks;
+      for (const state of Object.values(this.state)) Object.assign(state, { first: 0, limit: ROWS_AT_ONCE });
+      if (this.kind) this.render();
+      onFilter(masks);
+    });
+    host.append(this.buildTabs(), this.buildSearch(), filters, this.buildBody(), this.printed);
     this.show(data.sites.n ? "site" : "reach");
   }
 
   buildTabs() {
-    const words = { site: "Sites", reach: "Reaches", area: "Sub-watersheds" };
+    const words = { site: "Sites", reach: "Reaches", area: "Sub-watersheds", step: "Steps" };
     this.tabs = this.kinds.map((kind) => element("button", {
       type: "button", role: "tab", id: `tab-${kind}`, "aria-controls": "table-body", onclick: () => this.show(kind), onkeydown: (event) => this.walkTabs(event),
     }, words[kind], element("span", { class: "tab-count" }, figure(tableOf(this.data, kind).n))));
@@ -88,7 +112,8 @@ class PlaceTables {
   buildSearch() {
     this.search = element("input", { type: "search", id: "search", autocomplete: "off", spellcheck: "false", oninput: () => this.filter(), onkeydown: (event) => this.leaveSearch(event) });
     this.found = element("span", { class: "found", role: "status" });
-    return element("div", { class: "search" }, element("label", { for: "search" }, "Search id or name"), this.search, this.found);
+    const save = element("button", { type: "button", class: "quiet", id: "save-rows", onclick: () => this.save() }, "CSV", element("span", { class: "unseen" }, ": download the rows shown"));
+    return element("div", { class: "search" }, element("label", { for: "search" }, "Search id, name, stream"), this.search, this.found, save);
   }
 
   /** Escape empties the search before it does anything else on the page. */
@@ -100,9 +125,27 @@ class PlaceTables {
     this.filter();
   }
 
+  /** Download the rows that pass filters and search, all of them, in the order shown. */
+  save() {
+    const names = { site: "sites", reach: "reaches", area: "subwatersheds", step: "steps" };
+    const period = periodOf(this.data, this.kind);
+    saveText(toCsv(this.data, this.kind, this.rows), `${names[this.kind]}${period ? `_${period.first}_${period.last}` : ""}.csv`);
+  }
+
   buildBody() {
-    this.body = element("div", { class: "table-body", id: "table-body", role: "tabpanel" });
+    const hover = (event) => {
+      const row = event.target.closest?.("tbody tr");
+      const pick = event.type === "pointerleave" || event.type === "focusout" ? null : row?.querySelector(".pick");
+      this.onHover(pick ? { kind: this.kind, i: Number(pick.dataset.i) } : null);
+    };
+    this.body = element("div", { class: "table-body", id: "table-body", role: "tabpanel", onpointerover: hover, onpointerleave: hover, onfocusin: hover, onfocusout: hover });
     return this.body;
+  }
+
+  /** Mark the row of what the pointer is on in the map. */
+  hover(place) {
+    this.body.querySelectorAll(".hovered").forEach((row) => row.classList.remove("hovered"));
+    if (place?.kind === this.kind) this.pickOf(place.i)?.closest("tr").classList.add("hovered");
   }
 
   walkTabs(event) {
@@ -128,7 +171,7 @@ class PlaceTables {
 
   filter() {
     this.state[this.kind].search = this.search.value;
-    this.state[this.kind].limit = ROWS_AT_ONCE;
+    Object.assign(this.state[this.kind], { first: 0, limit: ROWS_AT_ONCE });
     this.render();
   }
 
@@ -136,6 +179,7 @@ class PlaceTables {
     const state = this.state[this.kind];
     state.descending = state.column === column ? !state.descending : false;
     state.column = column;
+    Object.assign(state, { first: 0, limit: ROWS_AT_ONCE });
     this.render();
     this.body.querySelectorAll("thead button")[column].focus();
   }
@@ -146,20 +190,22 @@ class PlaceTables {
     const { column, descending, search } = this.state[this.kind];
     const wanted = search.trim().toLowerCase();
     const value = column === 0 ? (i) => table.id[i] : columnsOf(this.data, this.kind)[column - 1].value;
-    return range(table.n)
-      .filter((i) => !wanted || `${table.id[i]} ${table.name[i]}`.toLowerCase().includes(wanted))
-      .sort((a, b) => compare(value(a), value(b), descending) || byText(table.id[a], table.id[b]));
+    const stream = (i) => (this.kind === "site" && table.reach[i] >= 0 ? this.data.reaches.name[table.reach[i]] : "");
+    const mask = this.masks[this.kind];
+    const found = picked(table.n, (i) => (!mask || mask[i]) && (!wanted || `${table.id[i]} ${table.name[i]} ${stream(i)}`.toLowerCase().includes(wanted)));
+    return sortRows(found, value, descending, table.id);
   }
 
   render() {
     const { n } = tableOf(this.data, this.kind);
     const state = this.state[this.kind];
     this.rows = this.listed();
-    this.found.textContent = state.search.trim() ? `${figure(this.rows.length)} of ${figure(n)}` : "";
+    this.found.textContent = state.search.trim() || this.masks[this.kind] ? `${figure(this.rows.length)} of ${figure(n)}` : "";
     const columns = columnsOf(this.data, this.kind);
-    const visible = this.rows.slice(0, state.limit);
+    const visible = this.rows.slice(state.first, state.first + state.limit);
     this.body.replaceChildren(
       state.search.trim() ? element("p", { class: "only-print" }, `${this.found.textContent} shown: search \u201c${state.search.trim()}\u201d`) : "",
+      this.buildEarlier(),
       element("table", { class: "places" },
         element("caption", { class: "unseen" }, "Enter on a name selects it on the map; arrow keys move between rows."),
         this.buildHead(columns),
@@ -213,13 +259,29 @@ class PlaceTables {
 
   buildMore(count) {
     if (!this.rows.length) return element("p", { class: "note" }, "Nothing found.");
-    if (count >= this.rows.length) return "";
+    const { first } = this.state[this.kind];
+    if (first + count >= this.rows.length) return "";
     const more = () => {
       this.state[this.kind].limit += 4 * ROWS_AT_ONCE;
       this.render();
     };
-    return element("p", { class: "more" }, `The first ${figure(count)} of ${figure(this.rows.length)}. `,
+    const words = first ? `Rows ${figure(first + 1)} to ${figure(first + count)}` : `The first ${figure(count)}`;
+    return element("p", { class: "more" }, `${words} of ${figure(this.rows.length)}. `,
       element("button", { type: "button", class: "quiet", onclick: more }, "Show more"));
+  }
+
+  /** Where the rows shown do not begin with the first one: the way back to those before. */
+  buildEarlier() {
+    const state = this.state[this.kind];
+    if (!state.first) return "";
+    const earlier = () => {
+      const step = Math.min(state.first, ROWS_AT_ONCE);
+      state.first -= step;
+      state.limit += step;
+      this.render();
+    };
+    return element("p", { class: "more" }, `${figure(state.first)} rows before these. `,
+      element("button", { type: "button", class: "quiet", onclick: earlier }, "Show earlier"));
   }
 
   walkRows(event) {
@@ -248,13 +310,14 @@ class PlaceTables {
 
   uncover(i) {
     const state = this.state[this.kind];
-    if (!this.rows.includes(i)) {
+    if (!this.rows.includes(i) && state.search) {
       state.search = "";
       this.show(this.kind);
     }
     const at = this.rows.indexOf(i);
-    if (at < state.limit) return;
-    state.limit = at + ROWS_AT_ONCE;
+    if (at < 0 || (at >= state.first && at < state.first + state.limit)) return; // left out by a filter, or there already
+    if (at < 2 * ROWS_AT_ONCE) Object.assign(state, { first: 0, limit: at + ROWS_AT_ONCE });
+    else Object.assign(state, { first: at - 20, limit: ROWS_AT_ONCE });
     this.render();
   }
 
