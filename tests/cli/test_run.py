@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import json
 import re
 import shlex
 import subprocess
@@ -145,3 +146,20 @@ def test_the_example_of_each_help_text_runs(command: str, demo_folder: Path, tmp
 
 def test_the_version_is_said(tmp_path: Path) -> None:
     assert re.fullmatch(r"watershedmap \d+\.\d+\.\d+\n", watershedmap("--version", cwd=tmp_path).stdout)
+
+
+def test_figures_are_drawn_when_asked_for_and_are_part_of_the_results(
+    demo_folder: Path, tmp_path: Path
+) -> None:
+    result = watershedmap("run", demo_folder, "-q", "-o", tmp_path / "out", "--figures", cwd=tmp_path)
+    assert result.returncode == 0, result.stderr
+    drawn = {path.name for path in (tmp_path / "out" / "figures").iterdir()}
+    kinds = {f"{name}.{kind}" for name in ("map", "periods") for kind in ("png", "svg", "pdf")}
+    assert drawn == kinds | {"series"}
+    listed = {
+        output["file"] for output in json.loads((tmp_path / "out" / "manifest.json").read_text())["outputs"]
+    }
+    assert "figures/map.svg" in listed
+    again = watershedmap("run", demo_folder, "-q", "-o", tmp_path / "out", cwd=tmp_path)  # ours to replace
+    assert again.returncode == 0, again.stderr
+    assert not (tmp_path / "out" / "figures").exists()

@@ -18,12 +18,16 @@ WORST = 3
 
 def run(
     folder: Folder,
+    *,
     output: Annotated[
         Path | None,
         typer.Option(
             "--output", "-o", metavar="DIR", help="Folder for the results [default: output/<name of FOLDER>]."
         ),
     ] = None,
+    figures: Annotated[
+        bool, typer.Option("--figures", help="Draw maps and charts for reports too: PNG, SVG and PDF.")
+    ] = False,
     open_map: Annotated[bool, typer.Option("--open", help="Open the map in the web browser.")] = False,
     verbose: Verbose = False,
     quiet: Quiet = False,
@@ -42,7 +46,7 @@ def run(
         from watershedmap.render.results import write_results  # noqa: PLC0415 - the same
 
         assessment = assess(folder)
-        page = write_results(assessment, target)
+        page = write_results(assessment, target, figures=figures)
     for line in _summarise(assessment, page):
         typer.echo(printable(line))
     if open_map:
