@@ -72,7 +72,13 @@ function layOutSites(data, view, fitZoom, kept) {
     .map((i) => ({ i, trueX: view.x(sites.points.x[i]), trueY: view.y(sites.points.y[i]), radius }))
     .filter((site) => onCanvas(site.trueX, site.trueY, view))
     .sort((a, b) => sites.rank[a.i] - sites.rank[b.i] || a.i - b.i);
-  return list.length > MOST_TO_PART || radius < SMALLEST_NUMBERED ? list.map((site) => ({ ...site, x: site.trueX, y: site.trueY })) : partSites(list);
+  if (radius < SMALLEST_NUMBERED) return list.map((site) => ({ ...site, radius: dotRadius(data, site.i, radius), x: site.trueX, y: site.trueY }));
+  return list.length > MOST_TO_PART ? list.map((site) => ({ ...site, x: site.trueX, y: site.trueY })) : partSites(list);
+}
+
+/** A dot has no number: its size is the second cue beside colour, larger where condition is worse, as lines are wider. */
+function dotRadius({ sites, k }, i, radius) {
+  return Math.min(SMALLEST_NUMBERED - 0.1, radius * (0.75 + (0.6 * Math.max(0, sites.rank[i])) / Math.max(1, k - 1)));
 }
 
 /** Move sites that would cover a worse one to the nearest free spot; a line is drawn to their true place. */
@@ -196,10 +202,17 @@ function areaTexts(data, i) {
   return [areas.name[i] || areas.id[i], areas.id[i]].map((title) => [`${title} \u00b7 ${number}`, evidence].filter(Boolean));
 }
 
+const LONGEST_ID = 24;
+
+function shorten(text) {
+  const letters = [...text];
+  return letters.length > LONGEST_ID ? `${letters.slice(0, LONGEST_ID - 1).join("")}\u2026` : text;
+}
+
 function labelSites(data, view, context, taken, siteList) {
   if (siteList[0]?.radius < SMALLEST_NUMBERED) return [];
   return [...siteList].reverse().flatMap(({ i, x, y, radius }) => {
-    const text = data.sites.id[i];
+    const text = shorten(data.sites.id[i]);
     const half = widthOf(context, text, LABEL.site) / 2;
     const side = half + radius + 5;
     const [aslant, away] = [half + 0.6 * radius, radius + 8];

@@ -140,7 +140,7 @@ function siteSection(data) {
   return {
     layer: "sites",
     title: "Sampling sites",
-    note: `Uncertain (?, broken edge): the class has a probability under ${percent(data.certainFrom)}, a limit of our own choice.${sites.n > MANY_SITES ? " Where many lie close they are dots; go nearer for their numbers." : ""}`,
+    note: `Uncertain (?, broken edge): the class has a probability under ${percent(data.certainFrom)}, a limit of our own choice.${sites.n > MANY_SITES ? " Where many lie close they are dots, larger where condition is worse; go nearer for their numbers." : ""}`,
     rows: [legendTable(["", "The number is the class", "Sites"], [
       [siteIcon(data, some), "Current condition", count((i) => sites.rank[i] >= 0 && sites.current[i])],
       [siteIcon(data, some, false), "Last sampled too long ago", count((i) => sites.rank[i] >= 0 && !sites.current[i])],

@@ -91,7 +91,7 @@ class WatershedMap {
     const taken = new Occupancy();
     const siteList = layOutSites(data, view, this.fitZoom, this.kept.site);
     if (shown.sites) siteList.forEach(({ x, y, radius }) => taken.take(boxAbout(x, y, 0.9 * radius)));
-    const steps = shown.steps && !data.period ? layOutSteps(data, view, taken) : [];
+    const steps = shown.steps && !data.period ? layOutSteps(data, view, taken, this.kept.site) : [];
     const badges = shown.badges && !data.period ? layOutBadges(data, view, taken, this.fitZoom, siteList, this.kept.reach) : [];
     this.scratch ??= document.createElement("canvas").getContext("2d");
     const labels = layOutLabels(data, view, this.scratch, taken, { ...shown, siteList });

@@ -22,13 +22,13 @@ function betweenSites({ sites: { snapped } }, a, b) {
   return { x: (snapped.x[a] + snapped.x[b]) / 2, y: (snapped.y[a] + snapped.y[b]) / 2 };
 }
 
-function layOutSteps(data, view, taken) {
+function layOutSteps(data, view, taken, kept) {
   if (!data.steps) return [];
   data.steps.places ??= stepPlaces(data);
   const size = (n) => Math.abs(data.steps.change[n] ?? 0);
   return range(data.steps.n).sort((a, b) => size(b) - size(a) || a - b).flatMap((n) => {
     const place = data.steps.places[n];
-    if (!place) return [];
+    if (!place || (kept && !kept[data.steps.from[n]] && !kept[data.steps.to[n]])) return [];
     const [x, y] = [view.x(place.x), view.y(place.y)];
     if (!onCanvas(x, y, view)) return [];
     const spot = STEP_SPOTS.find(([dx, dy]) => taken.claim([boxAbout(x + dx, y + dy, BADGE_RADIUS)]));
