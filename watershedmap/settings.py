@@ -8,6 +8,9 @@ from __future__ import annotations
 from dataclasses import asdict, dataclass, field
 from typing import TYPE_CHECKING, Any
 
+from watershedmap.settings_plan import PlanSettings
+from watershedmap.settings_rank import RankSettings
+
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
@@ -287,6 +290,10 @@ class Settings:
     """What the checks of sample quality go by."""
     map: MapSettings = field(default_factory=MapSettings)
     """What the map page offers beside the survey itself."""
+    rank: RankSettings = field(default_factory=RankSettings)
+    """What the order of restoration need goes by."""
+    plan: PlanSettings = field(default_factory=PlanSettings)
+    """How next season's visits are chosen."""
 
     def column(self, table: str, name: str) -> str:
         """Name that a file gives to one of our columns.
@@ -324,4 +331,6 @@ class Settings:
             "quality": asdict(self.quality),
             "affinity_model": dict(self.affinity_model),
             "map": asdict(self.map),
+            "rank": asdict(self.rank),
+            "plan": self.plan.as_dict(),
         }

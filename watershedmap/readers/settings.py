@@ -13,6 +13,8 @@ from typing import TYPE_CHECKING, Any
 
 from watershedmap.errors import Fault, SurveyNotFoundError
 from watershedmap.readers.map_settings import read_map
+from watershedmap.readers.plan_settings import PLAN_KEYS, read_plan_settings
+from watershedmap.readers.rank_settings import RANK_KEYS, read_rank
 from watershedmap.readers.sections import (
     LARGEST,
     Section,
@@ -113,7 +115,19 @@ def read_settings(folder: Path) -> tuple[Settings, list[Fault]]:
 
 def _parse(document: Mapping[str, Any], *, default_title: str) -> tuple[Settings, list[Fault]]:
     faults: list[Fault] = []
-    known = ("survey", "tables", "layers", "columns", "index", "options", "quality", "affinity_model", "map")
+    known = (
+        "survey",
+        "tables",
+        "layers",
+        "columns",
+        "index",
+        "options",
+        "quality",
+        "affinity_model",
+        "rank",
+        "plan",
+        "map",
+    )
     whole = Section(document, "", known, faults)
     survey = whole.inner("survey", ("title", "about"))
     tables = whole.inner("tables", TABLES)
@@ -134,6 +148,8 @@ def _parse(document: Mapping[str, Any], *, default_title: str) -> tuple[Settings
         quality=quality,
         affinity_model=_read_model(whole.inner("affinity_model", AFFINITY_GROUPS)),
         map=read_map(whole.inner("map", tuple(item.name for item in fields(MapSettings)))),
+        rank=read_rank(whole.inner("rank", RANK_KEYS)),
+        plan=read_plan_settings(whole.inner("plan", PLAN_KEYS)),
     )
     _check_whole(whole, settings)
     return settings, faults

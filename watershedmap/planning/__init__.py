@@ -1,0 +1,1 @@
+"""Decisions: where to act, and where to sample next."""
