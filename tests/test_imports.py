@@ -11,7 +11,8 @@ PACKAGE = Path(__file__).parents[1] / "watershedmap"
 
 # Rooms on one line do not know each other; each may know every line above it.
 ORDER = (
-    ("errors", "settings"),
+    ("errors", "settings_plan", "settings_rank"),
+    ("settings",),
     ("taxa",),
     ("readers", "scoring", "network", "trends"),
     ("streams",),

@@ -135,7 +135,7 @@ def test_an_error_of_ours_is_one_line_and_no_traceback(capsys: pytest.CaptureFix
     assert len(message.splitlines()) == 1
 
 
-@pytest.mark.parametrize("command", ["check", "run", "score", "limits"])
+@pytest.mark.parametrize("command", ["check", "run", "score", "limits", "trace", "rank", "plan"])
 def test_the_example_of_each_help_text_runs(command: str, demo_folder: Path, tmp_path: Path) -> None:
     help_text = watershedmap(command, "--help", cwd=tmp_path).stdout
     example = shlex.split(re.search(r"Example: watershedmap (.*)", help_text)[1])

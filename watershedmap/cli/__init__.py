@@ -6,6 +6,8 @@ import typer
 
 from watershedmap.cli.check import check
 from watershedmap.cli.limits import limits
+from watershedmap.cli.plan import plan
+from watershedmap.cli.rank import rank
 from watershedmap.cli.run import run
 from watershedmap.cli.score import score
 from watershedmap.cli.shared import show_version
@@ -24,6 +26,8 @@ app.command()(run)
 app.command()(limits)
 app.command()(score)
 app.command()(trace)
+app.command()(plan)
+app.command()(rank)
 
 
 @app.callback()
