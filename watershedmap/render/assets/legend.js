@@ -114,10 +114,8 @@ function reachSection(data) {
 function classMeanings(data) {
   const told = picked(data.k, (rank) => data.index.classes[rank].meaning);
   if (!told.length) return null;
-  const keep = (event) => {
-    data.meaningsOpen = event.target.open; // for when the legend is made anew
-  };
-  return element("details", { class: "meanings", open: Boolean(data.meaningsOpen), ontoggle: keep },
+  const open = Boolean(document.querySelector(".meanings")?.open); // the legend may be made anew: its toggle event comes too late
+  return element("details", { class: "meanings", open },
     element("summary", {}, "What the classes mean"),
     element("dl", {}, told.map((rank) => [element("dt", {}, classWords(data, "reach", rank)), element("dd", {}, data.index.classes[rank].meaning)])),
     element("p", { class: "note" }, "As the source of the index reads them, for a place that was measured."));
