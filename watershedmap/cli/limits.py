@@ -5,18 +5,17 @@ from __future__ import annotations
 import difflib
 from math import isnan
 from pathlib import Path  # noqa: TC003 - typer reads the annotation when it runs
-from typing import TYPE_CHECKING, Annotated, NoReturn
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from watershedmap.cli.shared import (
-    EXIT_CANNOT,
     Folder,
     Quiet,
     Verbose,
     deliver,
     plain_errors,
-    printable,
+    refuse,
     start_log,
 )
 
@@ -72,7 +71,7 @@ def limits(
                 own_direction=built_in,
             )
         except ValueError as error:
-            _refuse(str(error))
+            refuse(str(error))
         deliver(text, output, folder=folder)
 
 
@@ -83,13 +82,8 @@ def _pick_scores(assessment: Assessment, sites: str) -> pd.Series:
     for name in wanted:
         if name not in scores.index:
             near = difflib.get_close_matches(name, list(scores.index), n=1, cutoff=0.0)
-            _refuse(f"there is no site {name}; the nearest is {', '.join(near)}")
+            refuse(f"there is no site {name}; the nearest is {', '.join(near)}")
     bare = [name for name in wanted if isnan(scores[name])]
     if bare:
-        _refuse(f"no score, so no use as a reference: {', '.join(bare)}; leave them out")
+        refuse(f"no score, so no use as a reference: {', '.join(bare)}; leave them out")
     return scores.reindex(wanted)
-
-
-def _refuse(reason: str) -> NoReturn:
-    typer.echo(f"Error: {printable(reason)}", err=True)
-    raise typer.Exit(EXIT_CANNOT)

@@ -10,13 +10,13 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from watershedmap.cli.shared import (
-    EXIT_CANNOT,
     Folder,
     Quiet,
     Verbose,
     deliver,
     plain_errors,
     printable,
+    refuse,
     spare_inputs,
     start_log,
     write_whole,
@@ -82,19 +82,19 @@ def plan(
     """
     start_log(verbose=verbose, quiet=quiet)
     if visits is None and days is None:
-        _refuse("say how many visits there can be: --visits N, or --days D, or both")
+        refuse("say how many visits there can be: --visits N, or --days D, or both")
     first = _read_start(start, calendar)
     targets = {"table": output, "layer": layer, "gpx": gpx, "geojson": geojson, "calendar": calendar}
     files = {kind: path for kind, path in targets.items() if path is not None}
     if len({path.resolve() for path in files.values()}) < len(files):
-        _refuse("two of the files to write are the same; name different files")
+        refuse("two of the files to write are the same; name different files")
     with plain_errors():
         from watershedmap.render.visits import tell_plan  # noqa: PLC0415 - heavy
 
         for path in files.values():
             spare_inputs(path, folder)
             if access is not None and path.resolve() == access.resolve():
-                _refuse(f"{path} is the layer of access; name another file")
+                refuse(f"{path} is the layer of access; name another file")
         made, decimals = _make_plan(
             folder,
             visits=visits,
@@ -108,22 +108,16 @@ def plan(
         typer.echo(printable(f"Written: {path}"))
 
 
-def _refuse(problem: str) -> None:
-    typer.echo(printable(f"Error: {problem}"), err=True)
-    raise typer.Exit(EXIT_CANNOT)
-
-
 def _read_start(start: str | None, calendar: Path | None) -> date | None:
     """Read the first day; a calendar needs one, and it is of no use without a calendar."""
     if (start is None) != (calendar is None):
-        _refuse("a calendar needs a first day: give --calendar FILE and --start DATE together")
+        refuse("a calendar needs a first day: give --calendar FILE and --start DATE together")
     if start is None:
         return None
     try:
         return date.fromisoformat(start)
     except ValueError:
-        _refuse(f"{start} is no date; write it as YYYY-MM-DD")
-        return None
+        refuse(f"{start} is no date; write it as YYYY-MM-DD")
 
 
 def _make_plan(

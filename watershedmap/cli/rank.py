@@ -2,21 +2,19 @@
 
 from __future__ import annotations
 
-import csv
-import io
 from pathlib import Path  # noqa: TC003 - typer reads the annotation when it runs
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from watershedmap.cli.shared import (
-    EXIT_CANNOT,
     Folder,
     Quiet,
     Verbose,
     deliver,
     plain_errors,
     printable,
+    refuse,
     spare_inputs,
     start_log,
 )
@@ -62,12 +60,18 @@ def rank(
             if path is not None:
                 spare_inputs(path, folder)  # before anything is written
         from watershedmap.assessment import assess  # noqa: PLC0415 - heavy, and `--help` does not need it
+        from watershedmap.render.tables import format_table  # noqa: PLC0415 - the same
 
         assessment = assess(folder)
         ranking = _rank(assessment, areas=areas)
         if not words:
             _log_limits(ranking)
-        text = _write_words(ranking, assessment, most) if words else _write_table(ranking, assessment)
+        decimals = assessment.index.decimals
+        text = (
+            _write_words(ranking, assessment, most)
+            if words
+            else format_table(ranking.items, decimals=decimals)
+        )
         if layer is not None:
             _write_layer(ranking, assessment, layer)
         deliver(text, output, folder=folder)
@@ -82,8 +86,7 @@ def _check_options(*, words: bool, most: int | None, layer: Path | None, output:
     elif layer is not None and output is not None and layer.resolve() == output.resolve():
         problem = "--layer and --output name the same file"
     if problem:
-        typer.echo(printable(f"Error: {problem}"), err=True)
-        raise typer.Exit(EXIT_CANNOT)
+        refuse(problem)
 
 
 def _rank(assessment: Assessment, *, areas: bool) -> Ranking:
@@ -113,18 +116,6 @@ def _write_words(ranking: Ranking, assessment: Assessment, most: int | None) -> 
     paragraphs = describe_items(ranking, decimals=assessment.index.decimals, most=most)
     head = "\n".join(printable(line) for line in describe_ranking(ranking))
     return "\n\n".join([head, *map(printable, paragraphs)]) + "\n"
-
-
-def _write_table(ranking: Ranking, assessment: Assessment) -> str:
-    from watershedmap.render.tables import format_column, guard_text  # noqa: PLC0415 - loads much
-
-    items, decimals = ranking.items, assessment.index.decimals
-    cells = [format_column(items[name], decimals=decimals) for name in items.columns]
-    stream = io.StringIO()
-    writer = csv.writer(stream, lineterminator="\n")
-    writer.writerow(guard_text(str(name)) for name in items.columns)
-    writer.writerows(zip(*cells, strict=True))
-    return stream.getvalue()
 
 
 def _write_layer(ranking: Ranking, assessment: Assessment, path: Path) -> None:

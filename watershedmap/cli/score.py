@@ -2,35 +2,28 @@
 
 from __future__ import annotations
 
-import csv
-import difflib
-import io
 from pathlib import Path  # noqa: TC003 - typer reads the annotation when it runs
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from watershedmap.cli.shared import (
-    EXIT_CANNOT,
     Folder,
     Quiet,
     Verbose,
     deliver,
+    find_id,
     plain_errors,
     printable,
+    refuse,
     start_log,
 )
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    import pandas as pd
-
     from watershedmap.assessment import Assessment
     from watershedmap.scoring.explain import Explanation
-
-MOST_NEAR = 3
-"""Ids of samples suggested for one that is not there."""
 
 
 def score(
@@ -58,8 +51,7 @@ def score(
     """
     start_log(verbose=verbose, quiet=quiet)
     if explain is not None and checks:
-        typer.echo("Error: --explain and --checks are two questions; ask one at a time", err=True)
-        raise typer.Exit(EXIT_CANNOT)
+        refuse("--explain and --checks are two questions; ask one at a time")
     with plain_errors():
         from watershedmap.assessment import assess  # noqa: PLC0415 - heavy, and `--help` does not need it
 
@@ -74,7 +66,7 @@ def score(
 
 
 def _write_samples(assessment: Assessment) -> str:
-    from watershedmap.render.tables import order_columns  # noqa: PLC0415 - loads much
+    from watershedmap.render.tables import format_table, order_columns  # noqa: PLC0415 - loads much
     from watershedmap.scoring.metrics import METRICS  # noqa: PLC0415 - loaded by now
     from watershedmap.scoring.spread import metric_intervals  # noqa: PLC0415 - the same
 
@@ -84,37 +76,24 @@ def _write_samples(assessment: Assessment) -> str:
         spread = metric_intervals(survey.counts, survey.taxa, names, settings=survey.metric_settings)
         ends = [f"{name}_{end}" for name in names for end in ("low", "high") if f"{name}_{end}" in spread]
         samples = samples.join(spread[ends].dropna(axis=1, how="all"), on="sample_id")
-    return _write_csv(samples, assessment)
+    return format_table(samples, decimals=assessment.index.decimals)
 
 
 def _write_checks(assessment: Assessment) -> str:
-    return _write_csv(assessment.checks, assessment)
+    from watershedmap.render.tables import format_table  # noqa: PLC0415 - loads much
 
-
-def _write_csv(frame: pd.DataFrame, assessment: Assessment) -> str:
-    from watershedmap.render.tables import format_column  # noqa: PLC0415 - loads much
-
-    cells = [format_column(frame[name], decimals=assessment.index.decimals) for name in frame.columns]
-    stream = io.StringIO()
-    writer = csv.writer(stream, lineterminator="\n")
-    writer.writerow(frame.columns)
-    writer.writerows(zip(*cells, strict=True))
-    return stream.getvalue()
+    return format_table(assessment.checks, decimals=assessment.index.decimals)
 
 
 def _explain(assessment: Assessment, sample_id: str) -> str:
     from watershedmap.scoring.explain import explain_sample  # noqa: PLC0415 - loaded by now
 
-    survey, ids = assessment.survey, [str(name) for name in assessment.samples["sample_id"]]
-    if sample_id not in ids:
-        near = difflib.get_close_matches(sample_id, sorted(ids), n=MOST_NEAR, cutoff=0.0)
-        hint = f"the nearest: {', '.join(near)}" if near else "the survey has none"
-        typer.echo(printable(f"Error: there is no sample {sample_id}; {hint}"), err=True)
-        raise typer.Exit(EXIT_CANNOT)
+    survey = assessment.survey
+    row = find_id(assessment.samples["sample_id"], sample_id, "sample")
     explanation = explain_sample(
         sample_id, assessment.samples, survey.counts, survey.taxa, index=assessment.index
     )
-    own = assessment.samples.loc[assessment.samples["sample_id"] == sample_id].iloc[0]
+    own = assessment.samples.iloc[row]
     head = [
         f"Sample {sample_id}, site {own['site_id']}, {own['date']:%Y-%m-%d}",
         f"{explanation.index}; source: {explanation.source}",

@@ -7,13 +7,14 @@ folder, results cannot be written, a wrong option).
 from __future__ import annotations
 
 import contextlib
+import difflib
 import logging
 import sys
 import tempfile
 import traceback
 from collections import Counter
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, NoReturn
 
 import typer
 
@@ -32,6 +33,8 @@ MOST_ALIKE = 25
 """Values shown of faults of one kind in one column; how many more there are is said beneath."""
 MOST_RUNS = 4
 """Runs of rows listed for one and the same fault."""
+MOST_NEAR = 3
+"""Ids suggested for one that is not there."""
 PIPE_WIDTH = 160
 """Columns of a table that does not go to a terminal."""
 
@@ -162,6 +165,22 @@ def printable(text: object) -> str:
     return "".join(
         character if character.isprintable() else "\N{REPLACEMENT CHARACTER}" for character in str(text)
     )
+
+
+def refuse(problem: str) -> NoReturn:
+    """Say why a command cannot be carried out as given, and leave."""
+    typer.echo(f"Error: {printable(problem)}", err=True)
+    raise typer.Exit(EXIT_CANNOT)
+
+
+def find_id(ids: Iterable[object], wanted: str, kind: str) -> int:
+    """Return the place of an id among others; refuse one that is not there, and suggest the nearest."""
+    known = [str(name) for name in ids]
+    if wanted not in known:
+        near = difflib.get_close_matches(wanted, sorted(known), n=MOST_NEAR, cutoff=0.0)
+        hint = f"the nearest: {', '.join(near)}" if near else "the survey has none"
+        refuse(f"there is no {kind} {wanted}; {hint}")
+    return known.index(wanted)
 
 
 def deliver(text: str, output: Path | None, *, folder: Path) -> None:

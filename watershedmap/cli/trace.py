@@ -2,20 +2,20 @@
 
 from __future__ import annotations
 
-import difflib
 from pathlib import Path  # noqa: TC003 - typer reads the annotation when it runs
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from watershedmap.cli.shared import (
-    EXIT_CANNOT,
     Folder,
     Quiet,
     Verbose,
     deliver,
+    find_id,
     plain_errors,
     printable,
+    refuse,
     start_log,
 )
 
@@ -23,9 +23,6 @@ if TYPE_CHECKING:
     import pandas as pd
 
     from watershedmap.assessment import Assessment
-
-MOST_NEAR = 3
-"""Ids suggested for one that is not there."""
 
 
 def trace(
@@ -53,49 +50,36 @@ def trace(
     """
     start_log(verbose=verbose, quiet=quiet)
     if (site is None) == (reach is None):
-        _refuse("name a place to start from: --site ID or --reach ID, one of the two")
+        refuse("name a place to start from: --site ID or --reach ID, one of the two")
     with plain_errors():
         from watershedmap.assessment import assess  # noqa: PLC0415 - heavy, and `--help` does not need it
 
         assessment = assess(folder)
         if not assessment.survey.network.has_flow:
-            _refuse("the direction of flow of this layer is unknown, so nothing can be traced; see check")
+            refuse("the direction of flow of this layer is unknown, so nothing can be traced; see check")
         row, position_m, title = _find_place(assessment, site, reach)
         if assessment.survey.network.in_cycle[row]:
-            _refuse("this reach lies in a circle of reaches, which is left out of tracing; see check")
+            refuse("this reach lies in a circle of reaches, which is left out of tracing; see check")
         lines = [title, *_describe_down(assessment, row, position_m)]
         lines += ["", *_describe_upstream(assessment, row, position_m)]
         deliver("\n".join(printable(line) for line in lines) + "\n", output, folder=folder)
-
-
-def _refuse(problem: str) -> None:
-    typer.echo(printable(f"Error: {problem}"), err=True)
-    raise typer.Exit(EXIT_CANNOT)
 
 
 def _find_place(assessment: Assessment, site: str | None, reach: str | None) -> tuple[int, float, str]:
     """Return the row of the reach, the metres up from its lower end, and a title."""
     sites, reaches = assessment.sites, assessment.reaches
     if site is None:
-        row = _find_row(reaches["reach_id"], str(reach), "reach")
+        row = find_id(reaches["reach_id"], str(reach), "reach")
         return row, 0.0, f"From the lower end of reach {_name(reaches.iloc[row], 'reach_id')}"
-    own = sites.iloc[_find_row(sites["site_id"], site, "site")]
+    own = sites.iloc[find_id(sites["site_id"], site, "site")]
     if own["reach_id"] != own["reach_id"] or own["reach_id"] is None:
-        _refuse(f"site {site} lies on no reach, so nothing can be traced from it")
-    row = _find_row(reaches["reach_id"], str(own["reach_id"]), "reach")
+        refuse(f"site {site} lies on no reach, so nothing can be traced from it")
+    row = find_id(reaches["reach_id"], str(own["reach_id"]), "reach")
     title = f"From site {_name(own, 'site_id')} on reach {own['reach_id']}"
     if own["position_m"] != own["position_m"]:
         middle = float(assessment.survey.network.length_km[row]) * 500.0
         return row, middle, f"{title}, where on it is not known: taken at its middle"
     return row, float(own["position_m"]), title
-
-
-def _find_row(ids: pd.Series, wanted: str, kind: str) -> int:
-    known = [str(name) for name in ids]
-    if wanted not in known:
-        near = difflib.get_close_matches(wanted, sorted(known), n=MOST_NEAR, cutoff=0.0)
-        _refuse(f"there is no {kind} {wanted}; the nearest: {', '.join(near)}")
-    return known.index(wanted)
 
 
 def _name(row: pd.Series, key: str) -> str:
@@ -122,7 +106,7 @@ def _describe_down(assessment: Assessment, row: int, position_m: float) -> list[
 
 
 def _last_row(assessment: Assessment, way: pd.DataFrame) -> int:
-    return _find_row(assessment.reaches["reach_id"], str(way["reach_id"].iloc[-1]), "reach")
+    return find_id(assessment.reaches["reach_id"], str(way["reach_id"].iloc[-1]), "reach")
 
 
 def _condition(row: pd.Series, assessment: Assessment) -> str:

@@ -11,6 +11,7 @@ Text that a spreadsheet would take for a formula gets a leading apostrophe; numb
 from __future__ import annotations
 
 import csv
+import io
 import math
 from typing import TYPE_CHECKING, Final
 
@@ -23,7 +24,7 @@ from watershedmap.scoring.classes import round_half_away
 from watershedmap.scoring.metrics import METRICS
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Mapping, Sequence
+    from collections.abc import Iterable, Iterator, Mapping, Sequence
     from pathlib import Path
 
     from numpy.typing import NDArray
@@ -227,8 +228,7 @@ def write_tables(assessment: Assessment, folder: Path) -> tuple[Path, ...]:
     for table, frame in frames.items():
         if frame is not None:
             ordered = order_columns(frame, table)
-            cells = [format_column(ordered[name], decimals=decimals) for name in ordered.columns]
-            written.append(_write(folder / f"{table}.csv", list(ordered.columns), zip(*cells, strict=True)))
+            written.append(_write(folder / f"{table}.csv", list(ordered.columns), _rows(ordered, decimals)))
     rows = (_notice_cells(notice) for notice in assessment.notices)
     written.append(_write(folder / "notices.csv", NOTICE_COLUMNS, rows))
     return tuple(written)
@@ -311,6 +311,32 @@ def format_column(column: pd.Series, *, decimals: int) -> list[str]:
     else:
         cells = ["" if gone else guard_text(str(v)) for v, gone in zip(column, missing, strict=True)]
     return cells
+
+
+def format_table(frame: pd.DataFrame, *, decimals: int) -> str:
+    """Write a frame as comma-separated text.
+
+    Parameters
+    ----------
+    frame
+        Any plain frame.
+    decimals
+        Decimals of the index.
+
+    Returns
+    -------
+    str
+        A heading, then one line a row; text that a spreadsheet would run is made harmless.
+    """
+    stream = io.StringIO()
+    writer = csv.writer(stream, lineterminator="\n")
+    writer.writerow(guard_text(str(name)) for name in frame.columns)
+    writer.writerows(_rows(frame, decimals))
+    return stream.getvalue()
+
+
+def _rows(frame: pd.DataFrame, decimals: int) -> Iterator[tuple[str, ...]]:
+    return zip(*(format_column(frame[name], decimals=decimals) for name in frame.columns), strict=True)
 
 
 def guard_text(text: str) -> str:

@@ -6,8 +6,6 @@ other programs pass over. Every file carries the caution in each row.
 
 from __future__ import annotations
 
-import csv
-import io
 import json
 import math
 from typing import TYPE_CHECKING, Final
@@ -20,7 +18,7 @@ from pyogrio.errors import DataLayerError, DataSourceError
 from watershedmap.errors import OutputError
 from watershedmap.planning.reasons import CAUTION, describe_plan
 from watershedmap.render.geopackage import CRS, FIXED_DATE
-from watershedmap.render.tables import format_column
+from watershedmap.render.tables import format_table
 from watershedmap.settings_plan import PARTS
 
 if TYPE_CHECKING:
@@ -81,13 +79,7 @@ def make_table(plan: Plan, *, decimals: int) -> str:
     str
         A header, then one row a visit; text that a spreadsheet would run is guarded.
     """
-    frame = round_visits(plan)
-    cells = [format_column(frame[name], decimals=decimals) for name in frame.columns]
-    stream = io.StringIO()
-    writer = csv.writer(stream, lineterminator="\n")
-    writer.writerow(frame.columns)
-    writer.writerows(zip(*cells, strict=True))
-    return stream.getvalue()
+    return format_table(round_visits(plan), decimals=decimals)
 
 
 def make_geojson(plan: Plan) -> str:
