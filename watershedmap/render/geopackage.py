@@ -142,19 +142,42 @@ def write_findings(findings: gpd.GeoDataFrame, path: Path) -> Path:
 
 
 def _write_whole(frames: Mapping[str, gpd.GeoDataFrame], path: Path, *, decimals: int) -> Path:
+    with whole_geopackage(path) as part:
+        for layer, frame in frames.items():
+            _write_layer(frame, layer, part, decimals=decimals)
+    return path
+
+
+@contextmanager
+def whole_geopackage(path: Path) -> Iterator[Path]:
+    """Write a GeoPackage whole or not at all, with a fixed date.
+
+    Parameters
+    ----------
+    path
+        File to write; one that is there is replaced once the block has ended.
+
+    Yields
+    ------
+    Path
+        The file to write into meanwhile; there is none of that name yet.
+
+    Raises
+    ------
+    OutputError
+        When it cannot be written; what was there stays.
+    """
     part = path.with_name(f".{path.stem}.part{path.suffix}")
     try:
         part.unlink(missing_ok=True)
         with _fixed_date():
-            for layer, frame in frames.items():
-                _write_layer(frame, layer, part, decimals=decimals)
+            yield part
         part.replace(path)
     except (OSError, DataSourceError, DataLayerError) as error:
         part.unlink(missing_ok=True)
         raise OutputError(
             f"{path.name} cannot be written: {error}; check the folder and try again"
         ) from error
-    return path
 
 
 def _write_layer(frame: gpd.GeoDataFrame, layer: str, path: Path, *, decimals: int) -> None:

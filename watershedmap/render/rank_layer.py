@@ -13,10 +13,8 @@ import numpy as np
 import pandas as pd
 import pyogrio
 import shapely
-from pyogrio.errors import DataLayerError, DataSourceError
 
-from watershedmap.errors import OutputError
-from watershedmap.render.geopackage import CRS, FIXED_DATE
+from watershedmap.render.geopackage import CRS, whole_geopackage
 from watershedmap.render.tables import TRIMMED_DECIMALS, column_decimals
 from watershedmap.scoring.classes import round_half_away
 
@@ -59,12 +57,8 @@ def write_rank_layer(items: pd.DataFrame, shapes: gpd.GeoSeries, path: Path, *, 
     }
     multi = any(kind.startswith("Multi") for kind in kinds)
     kind = next(iter(sorted(kinds)), "LineString")
-    part = path.with_name(f".{path.stem}.part{path.suffix}")
-    before = pyogrio.get_gdal_config_option("OGR_CURRENT_DATE")
-    try:
+    with whole_geopackage(path) as part:
         path.parent.mkdir(parents=True, exist_ok=True)
-        part.unlink(missing_ok=True)
-        pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": FIXED_DATE})
         pyogrio.write_dataframe(
             gpd.GeoDataFrame(pd.DataFrame(columns), geometry=np.asarray(flat), crs=CRS),
             part,
@@ -75,13 +69,6 @@ def write_rank_layer(items: pd.DataFrame, shapes: gpd.GeoSeries, path: Path, *, 
             dataset_options={"VERSION": "1.2"},
             layer_options={"FID": "fid", "GEOMETRY_NAME": "geom"},
         )
-        part.replace(path)
-    except (OSError, DataSourceError, DataLayerError) as error:
-        part.unlink(missing_ok=True)
-        problem = f"{path.name} cannot be written: {error}; check the folder and try again"
-        raise OutputError(problem) from error
-    finally:
-        pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": before})
     return path
 
 

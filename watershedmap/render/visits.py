@@ -13,11 +13,10 @@ from typing import TYPE_CHECKING, Final
 import geopandas as gpd
 import pandas as pd
 import pyogrio
-from pyogrio.errors import DataLayerError, DataSourceError
 
 from watershedmap.errors import OutputError
 from watershedmap.planning.reasons import CAUTION, describe_plan
-from watershedmap.render.geopackage import CRS, FIXED_DATE
+from watershedmap.render.geopackage import CRS, whole_geopackage
 from watershedmap.render.tables import format_table
 from watershedmap.settings_plan import PARTS
 
@@ -149,12 +148,8 @@ def write_layer(plan: Plan, path: Path) -> Path:
                 None if gone else str(v) for v, gone in zip(frame[name], frame[name].isna(), strict=True)
             ]
             frame[name] = pd.Series(texts, index=frame.index, dtype=object)
-    part = path.with_name(f".{path.stem}.part.gpkg")
-    before = pyogrio.get_gdal_config_option("OGR_CURRENT_DATE")
-    try:
+    with whole_geopackage(path) as part:
         path.parent.mkdir(parents=True, exist_ok=True)
-        part.unlink(missing_ok=True)
-        pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": FIXED_DATE})
         pyogrio.write_dataframe(
             gpd.GeoDataFrame(frame, geometry=points, crs=CRS),
             part,
@@ -164,12 +159,6 @@ def write_layer(plan: Plan, path: Path) -> Path:
             dataset_options={"VERSION": "1.2"},
             layer_options={"FID": "fid", "GEOMETRY_NAME": "geom", "DESCRIPTION": CAUTION},
         )
-        part.replace(path)
-    except (OSError, DataSourceError, DataLayerError) as error:
-        part.unlink(missing_ok=True)
-        raise OutputError(f"{path} cannot be written: {error}; name another file") from error
-    finally:
-        pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": before})
     return path
 
 
