@@ -17,7 +17,6 @@ from typing import TYPE_CHECKING, Final
 
 import pandas as pd
 
-from watershedmap.network.edges import find_neighbours
 from watershedmap.network.tracing import accumulate
 from watershedmap.scoring.classes import round_half_away
 
@@ -56,11 +55,8 @@ def describe_between(
         tributary_names, tributary_scores (all joined by `; `) and larger_joins (whether one of them is larger
         than the stream that it joins).
     """
-    size = len(network.ids)
-    above = find_neighbours(network.edge_down, network.edge_up, size)
-    below = find_neighbours(network.edge_up, network.edge_down, size)
     names, scores = _label_reaches(network, reaches, decimals)
-    joining = [list_tributaries(path, above, below) for path in paths]
+    joining = [list_tributaries(path, network.above, network.below) for path in paths]
     upstream_km = accumulate(network, network.length_km)
     return pd.DataFrame(
         {

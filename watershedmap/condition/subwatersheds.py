@@ -18,6 +18,7 @@ import pandas as pd
 
 from watershedmap.condition.probability import bound_mean, pool_errors, rate_classes
 from watershedmap.condition.reaches import MEASURED
+from watershedmap.network.area_chain import main_areas
 
 if TYPE_CHECKING:
     import geopandas as gpd
@@ -113,7 +114,7 @@ def main_area(shares: pd.DataFrame, ids: pd.Series, n_reaches: int) -> pd.Series
     Parameters
     ----------
     shares
-        reach, area, length_km.
+        reach, area, share.
     ids
         Ids of the areas, by row.
     n_reaches
@@ -124,6 +125,4 @@ def main_area(shares: pd.DataFrame, ids: pd.Series, n_reaches: int) -> pd.Series
     pandas.Series
         On the rows of the stream layer; missing where a reach lies in none.
     """
-    ordered = shares.sort_values(["reach", "length_km", "area"], ascending=[True, False, True])
-    first = ordered.drop_duplicates("reach").set_index("reach")["area"]
-    return ids.reindex(first).set_axis(first.index).reindex(pd.RangeIndex(n_reaches))
+    return ids.reindex(main_areas(shares, n_reaches)).reset_index(drop=True)

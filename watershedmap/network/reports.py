@@ -75,13 +75,15 @@ def report_lines(
     found = []
     if missing.any():
         problem = f"{int(missing.sum())} reach(es) have no line; each counts as 0 km and cannot be drawn"
-        found.append(_notice(file, ids[missing], problem, "draw them in the layer"))
+        found.append(notice(file, KEY, ids[missing], problem, "draw them in the layer"))
     if in_parts.any():
         problem = (
             f"{int(in_parts.sum())} line(s) are in parts that have gaps or forks; the parts are taken in "
             "the order in which they are stored"
         )
-        found.append(_notice(file, ids[in_parts], problem, "close the gaps, or make a reach of each part"))
+        found.append(
+            notice(file, KEY, ids[in_parts], problem, "close the gaps, or make a reach of each part")
+        )
     return found
 
 
@@ -218,7 +220,7 @@ def report_divergences(ids: npt.NDArray[np.object_], *, file: str) -> list[Fault
         "the branch that stands first in the layer is the main one, which keeps the order"
     )
     fix = "nothing, if streams divide there; otherwise correct the layer, or put the main branch first"
-    return [_notice(file, ids, problem, fix)]
+    return [notice(file, KEY, ids, problem, fix)]
 
 
 def report_components(sizes: npt.NDArray[np.intp], *, outlets: int, file: str) -> list[Fault]:
@@ -248,5 +250,23 @@ def report_components(sizes: npt.NDArray[np.intp], *, outlets: int, file: str) -
     return [Fault(file, None, KEY, "", problem, fix, "notice")]
 
 
-def _notice(file: str, ids: npt.NDArray[np.object_], problem: str, fix: str) -> Fault:
-    return Fault(file, None, KEY, list_ids(ids.tolist()), problem, fix, "notice")
+def notice(file: str, column: str, ids: npt.NDArray[np.object_], problem: str, fix: str) -> Fault:
+    """Make one notice of many reaches.
+
+    Parameters
+    ----------
+    file
+        Name of the layer.
+    column
+        Column that it is told of.
+    ids
+        Ids of the reaches; the first few are named.
+    problem, fix
+        What it is, and the remedy.
+
+    Returns
+    -------
+    Fault
+        A notice.
+    """
+    return Fault(file, None, column, list_ids(ids.tolist()), problem, fix, "notice")

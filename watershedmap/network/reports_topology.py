@@ -6,7 +6,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from watershedmap.errors import Fault
-from watershedmap.network import reports
+from watershedmap.network.reports import KEY, OR_LEAVE_OUT, list_ids, notice, report_divergences
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -37,7 +37,7 @@ def leave_out(faults: Sequence[Fault]) -> list[Fault]:
         replace(
             fault,
             problem=f"{fault.problem}; {cost}",
-            fix=fault.fix.removesuffix(reports.OR_LEAVE_OUT),
+            fix=fault.fix.removesuffix(OR_LEAVE_OUT),
             severity="notice",
         )
         for fault in faults
@@ -62,7 +62,7 @@ def report_given_lengths(ids: npt.NDArray[np.object_], *, file: str) -> list[Fau
     if not len(ids):
         return []
     problem = f"{len(ids)} reach(es) have no line and cannot be drawn; their length is that of the column"
-    return [_notice(file, "length_km", ids, problem, "draw them in the layer, if they are to be on the map")]
+    return [notice(file, "length_km", ids, problem, "draw them in the layer, if they are to be on the map")]
 
 
 def report_codes(
@@ -95,13 +95,13 @@ def report_codes(
         problem = (
             f"{int(unusable.sum())} reach(es) have no nested code of digits; nothing tells where they flow"
         )
-        found.append(_notice(file, "nested_code", ids[unusable], problem, "give them a code, or the next id"))
+        found.append(notice(file, "nested_code", ids[unusable], problem, "give them a code, or the next id"))
     if repeated.any():
         problem = (
             f"{int(repeated.sum())} reaches share their nested code with others, so their order is unknown"
         )
         fix = "give codes with more digits, or the id of the next reach downstream"
-        names = reports.list_ids(ids[repeated].tolist())
+        names = list_ids(ids[repeated].tolist())
         found.append(Fault(file, None, "nested_code", names, problem, fix))
     return found
 
@@ -137,15 +137,13 @@ def report_elevations(
             f"{int(turned.sum())} line(s) are drawn uphill by their elevations; they are taken to flow down"
         )
         fix = 'correct the elevations if that is wrong; direction = "drawn" takes lines as they are drawn'
-        found.append(_notice(file, "end_elevation_m", ids[turned], problem, fix))
+        found.append(notice(file, "end_elevation_m", ids[turned], problem, fix))
     if untold.any():
         problem = (
             f"elevations do not tell the direction of {int(untold.sum())} line(s), equal or missing at the "
             "ends; these are taken to be drawn downstream"
         )
-        found.append(
-            _notice(file, "end_elevation_m", ids[untold], problem, "see whether these flow as drawn")
-        )
+        found.append(notice(file, "end_elevation_m", ids[untold], problem, "see whether these flow as drawn"))
     return found
 
 
@@ -168,35 +166,29 @@ def report_shares(ids: npt.NDArray[np.object_], shares: Shares, *, rule: str, fi
     list of Fault
         At most one notice of each kind.
     """
-    found = reports.report_divergences(ids[shares.equal], file=file)
+    found = report_divergences(ids[shares.equal], file=file)
     if len(shares.equal) and rule != "equal":
         problem = f"{len(shares.equal)} divergence(s) have no figure to find {_LARGEST[rule]} by"
-        found.append(
-            _notice(file, reports.KEY, ids[shares.equal], problem, "give it, or leave the shares equal")
-        )
+        found.append(notice(file, KEY, ids[shares.equal], problem, "give it, or leave the shares equal"))
     if len(shares.ruled):
         problem = (
             f"{len(shares.ruled)} reach(es) flow into more than one; all that they carry is taken to go down "
             f"the branch with {_LARGEST[rule]}, and none down the others"
         )
         fix = "nothing, if that is the main branch; otherwise give shares in the layer"
-        found.append(_notice(file, reports.KEY, ids[shares.ruled], problem, fix))
+        found.append(notice(file, KEY, ids[shares.ruled], problem, fix))
     if len(shares.given):
         problem = f"{len(shares.given)} reach(es) flow into more than one, by the shares that the layer gives"
-        found.append(_notice(file, "share", ids[shares.given], problem, "nothing, if streams divide there"))
+        found.append(notice(file, "share", ids[shares.given], problem, "nothing, if streams divide there"))
     if len(shares.uneven):
         problem = (
             f"the shares of {len(shares.uneven)} divergence(s) do not sum to 1; they are brought to that sum"
         )
-        found.append(_notice(file, "share", ids[shares.uneven], problem, "correct the shares"))
+        found.append(notice(file, "share", ids[shares.uneven], problem, "correct the shares"))
     if len(shares.incomplete):
         problem = (
             f"at {len(shares.incomplete)} divergence(s) a branch has no share, one below 0, or all have 0; "
             "none of their shares is used"
         )
-        found.append(_notice(file, "share", ids[shares.incomplete], problem, "give every branch its share"))
+        found.append(notice(file, "share", ids[shares.incomplete], problem, "give every branch its share"))
     return found
-
-
-def _notice(file: str, column: str, ids: npt.NDArray[np.object_], problem: str, fix: str) -> Fault:
-    return Fault(file, None, column, reports.list_ids(ids.tolist()), problem, fix, "notice")

@@ -21,7 +21,6 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 import pandas as pd
 
-from watershedmap.network.edges import find_neighbours
 from watershedmap.network.tracing import place_on_reaches
 from watershedmap.network.ways import spread
 
@@ -245,7 +244,6 @@ def _survey(
     site_position_m: npt.NDArray[np.float64],
     barriers: Barriers,
 ) -> _Ground:
-    size = len(network.ids)
     sampled: dict[int, list[int]] = defaultdict(list)
     for site, reach in enumerate(site_reach.tolist()):
         if reach >= 0:
@@ -256,8 +254,8 @@ def _survey(
             points[reach].append(position / 1000.0)
     return _Ground(
         length=network.length_km.tolist(),
-        above=find_neighbours(network.edge_down, network.edge_up, size),
-        below=find_neighbours(network.edge_up, network.edge_down, size),
+        above=network.above,
+        below=network.below,
         reach=site_reach.tolist(),
         position=place_on_reaches(network, site_reach, site_position_m).tolist(),
         sampled=dict(sampled),
