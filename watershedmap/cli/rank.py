@@ -64,14 +64,11 @@ def rank(
 
         assessment = assess(folder)
         ranking = _rank(assessment, areas=areas)
-        if not words:
+        if words:
+            text = _write_words(ranking, assessment, most)
+        else:
             _log_limits(ranking)
-        decimals = assessment.index.decimals
-        text = (
-            _write_words(ranking, assessment, most)
-            if words
-            else format_table(ranking.items, decimals=decimals)
-        )
+            text = format_table(ranking.items, decimals=assessment.index.decimals)
         if layer is not None:
             _write_layer(ranking, assessment, layer)
         deliver(text, output, folder=folder)

@@ -112,7 +112,14 @@ def _last_row(assessment: Assessment, way: pd.DataFrame) -> int:
 def _condition(row: pd.Series, assessment: Assessment) -> str:
     if row["score"] != row["score"]:
         return str(row["evidence"])
-    return f"{row['class']}, {row['score']:.{assessment.index.decimals}f}, {row['evidence']}"
+    return f"{_score(row, assessment)}, {row['evidence']}"
+
+
+def _score(row: pd.Series, assessment: Assessment) -> str:
+    """Write class and score, rounded as for the class."""
+    from watershedmap.scoring.classes import write_rounded  # noqa: PLC0415 - loaded by now
+
+    return f"{row['class']}, {write_rounded(row['score'], assessment.index.decimals)}"
 
 
 def _describe_upstream(assessment: Assessment, row: int, position_m: float) -> list[str]:
@@ -140,6 +147,6 @@ def _describe_upstream(assessment: Assessment, row: int, position_m: float) -> l
     if len(on) > 1 and on["position_m"].isna().any():
         lines.append(f"  In no known order on this reach: {', '.join(on['site_id'])}")
     for _, site in sites.sort_values("site_id").iterrows():
-        score = "no score" if site["score"] != site["score"] else f"{site['class']}, {site['score']:.2f}"
+        score = "no score" if site["score"] != site["score"] else _score(site, assessment)
         lines.append(f"    {_name(site, 'site_id')} on {site['reach_id']}: {score}, {site['trend']}")
     return lines

@@ -14,15 +14,16 @@ import math
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
-import pandas as pd
 
 from watershedmap.condition.junctions import UNKNOWN, UNNAMED
 from watershedmap.condition.probability import CONFIDENCE
 from watershedmap.condition.steps import BETTER, NO_CLEAR_STEP, NO_TEST, TOO_FEW_PAIRS, WORSE
-from watershedmap.scoring.classes import round_half_away
+from watershedmap.scoring.classes import write_rounded
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
+
+    import pandas as pd
 
     from watershedmap.scoring.classes import Index
 
@@ -134,7 +135,7 @@ def _tell_interval(row: pd.Series, index: Index) -> str:
 
 
 def _write(value: float, index: Index) -> str:
-    return f"{round_half_away(pd.Series([value]), index.decimals).iloc[0]:.{index.decimals}f}"
+    return write_rounded(value, index.decimals)
 
 
 def _tell_tributaries(row: pd.Series) -> str:

@@ -8,10 +8,8 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING, Any
 
-import pandas as pd
-
 from watershedmap.condition.step_sentences import describe_steps
-from watershedmap.scoring.classes import round_half_away
+from watershedmap.scoring.classes import write_rounded
 
 if TYPE_CHECKING:
     from watershedmap.assessment import Assessment
@@ -111,12 +109,7 @@ def describe_combined_trends(assessment: Assessment) -> list[dict[str, str]]:
 
 
 def _figure(value: float, decimals: int) -> str:
-    return EN_DASH if math.isnan(value) else f"{_round(value, decimals):.{decimals}f}"
-
-
-def _round(value: float, decimals: int) -> float:
-    """Round as the tables do, so that a figure is the same wherever it stands."""
-    return float(round_half_away(pd.Series([value]), decimals).iloc[0])
+    return EN_DASH if math.isnan(value) else write_rounded(value, decimals)
 
 
 def _percent(value: float) -> str:

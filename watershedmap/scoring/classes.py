@@ -149,6 +149,24 @@ def round_half_away(values: pd.Series, decimals: int) -> pd.Series:
     return pd.Series(np.copysign(rounded, numbers) + 0.0, index=values.index, name=values.name)
 
 
+def write_rounded(value: float, decimals: int) -> str:
+    """Write one number as tables and classes round it.
+
+    Parameters
+    ----------
+    value
+        A number that is not missing.
+    decimals
+        Decimals to write, 0 or more.
+
+    Returns
+    -------
+    str
+        With all its decimals.
+    """
+    return f"{round_half_away(pd.Series([value]), decimals).iloc[0]:.{decimals}f}"
+
+
 def classify(scores: pd.Series, index: Index) -> pd.Series:
     """Find the class of each score.
 
